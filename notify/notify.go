@@ -1,0 +1,54 @@
+// Package notify decides which reminders are due and carries one to a person over one
+// channel.
+//
+// What is due is a pure function of the actions, of the notices already written and of
+// now. Every attempt and its outcome is a Notice, on disk before and after the send, so a
+// crash repeats a reminder at most once, under the same key.
+package notify
+
+import "time"
+
+// Stage is the part of an action's window a reminder speaks of.
+type Stage string
+
+// The stages of a reminder.
+const (
+	Opened  Stage = "opened"
+	Again   Stage = "again"
+	Closing Stage = "closing"
+	Overdue Stage = "overdue"
+	Done    Stage = "done"
+)
+
+// A Key names one reminder on one channel: the same on every repeat, another for another.
+type Key struct {
+	Action  string `json:"action"`
+	Stage   Stage  `json:"stage"`
+	Count   int    `json:"count"` // 0 but for repeats of `again`
+	Channel string `json:"channel"`
+}
+
+// Outcome is what became of a reminder.
+type Outcome string
+
+// The outcomes, in the order in which they can follow each other.
+const (
+	Held       Outcome = "held"       // due, but inside quiet hours; Until says when it may go
+	Attempted  Outcome = "attempted"  // written before the send: the outcome is unknown until the next notice
+	Delivered  Outcome = "delivered"  // the other end said yes
+	Retry      Outcome = "retry"      // the send failed in a way that may heal; Until says when to try again
+	GaveUp     Outcome = "gave up"    // the send failed for good, or too often
+	Superseded Outcome = "superseded" // no longer worth saying: done, skipped or replaced by a later stage
+)
+
+// A Notice is one line of the reminders' record. Seq is given by the journal.
+type Notice struct {
+	Seq     uint64     `json:"seq"`
+	At      time.Time  `json:"at"`
+	Key     Key        `json:"key"`
+	Outcome Outcome    `json:"outcome"`
+	Attempt int        `json:"attempt,omitzero"` // 1, 2, 3, … for attempted, retry, gave up, delivered
+	Until   *time.Time `json:"until,omitzero"`
+	Detail  string     `json:"detail,omitzero"` // the other end's words, or why it was held or dropped
+	Test    bool       `json:"test,omitzero"`   // a test reminder: it counts for nothing
+}
