@@ -49,8 +49,11 @@ func (o Oil) still(tC float64) (medium, error) {
 	if oil >= water {
 		return medium{}, RangeError{Arg: "oil density", Value: oil, Low: density15Range.low, High: water, Unit: "kg/m3"}
 	}
-	return medium{gapKgM3: water - oil, viscosityPaS: o.viscosity(tC) * 1e-6 * oil}, nil
+	return medium{gapKgM3: water - oil, viscosityPaS: dynamic(o.viscosity(tC), oil)}, nil
 }
+
+// dynamic returns the dynamic viscosity in Pa s of a kinematic one in mm2/s.
+func dynamic(nu, densityKgM3 float64) float64 { return nu * 1e-6 * densityKgM3 }
 
 // hours is how long a droplet takes to sink heightMm.
 func (m medium) hours(dropletUm, heightMm float64) float64 {
