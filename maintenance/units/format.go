@@ -69,17 +69,26 @@ func Format(value float64, unit Unit, system System) string {
 	if choices == nil {
 		return strings.TrimSuffix(figures(value)+" "+string(unit), " 1")
 	}
-	for _, s := range choices {
-		shown := as(value, unit, s.unit)
-		if rounded(math.Abs(shown)) < s.from {
+	s, shown := pick(value, unit, choices)
+	if s.unit == "lb" && shown > 0 && shown < 100 {
+		return poundsOunces(shown)
+	}
+	return figures(shown) + " " + s.shown
+}
+
+// pick takes the largest unit that the quantity reaches, judged by what the next smaller one would show:
+// what rounds to 16 oz is 1 lb.
+func pick(value float64, unit Unit, choices []style) (style, float64) {
+	for i, s := range choices[:len(choices)-1] {
+		smaller := rounded(as(value, unit, choices[i+1].unit))
+		if rounded(math.Abs(as(smaller, choices[i+1].unit, s.unit))) < s.from {
 			continue
 		}
-		if s.unit == "lb" && shown > 0 && shown < 100 {
-			return poundsOunces(shown)
-		}
-		return figures(shown) + " " + s.shown
+		shown := as(value, unit, s.unit)
+		return s, math.Copysign(max(math.Abs(shown), s.from), shown)
 	}
-	return figures(value) + " " + string(unit)
+	last := choices[len(choices)-1]
+	return last, as(value, unit, last.unit)
 }
 
 // as converts between units of one dimension for showing; what overflows is shown as it is.

@@ -99,6 +99,9 @@ func Convert(value float64, from, to Unit) (float64, error) {
 	return result, nil
 }
 
+// coldest is absolute zero in K, less the rounding of a float64 that stands for -459.67 °F.
+var coldest = rat("-0.000000001")
+
 func convert(value *big.Rat, from, to Unit) (float64, error) {
 	a, b := byUnit[from], byUnit[to]
 	switch {
@@ -111,7 +114,7 @@ func convert(value *big.Rat, from, to Unit) (float64, error) {
 	}
 	base := new(big.Rat).Mul(value, a.factor)
 	base.Add(base, a.zero)
-	if a.dimension == Temperature && base.Sign() < 0 {
+	if a.dimension == Temperature && base.Cmp(coldest) < 0 {
 		return 0, errors.New("below absolute zero")
 	}
 	base.Sub(base, b.zero)

@@ -233,13 +233,16 @@ func TestFormatIsReadBackByParse(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		unit := anyUnit(t)
 		value := math.Pow(10, rapid.Float64Range(-6, 7).Draw(t, "exponent"))
+		if unit == "K" {
+			value += 1 // at absolute zero rounding would leave the scale
+		}
 		system := rapid.SampledFrom([]units.System{units.Metric, units.US}).Draw(t, "system")
 		text := units.Format(value, unit, system)
 		back, err := units.Parse(text, unit)
 		require.NoError(t, err, text)
 		require.Equal(t, text, units.Format(back, unit, system), "the text is a fixed point")
 		if unit.Dimension() != units.Temperature { // an offset makes relative error meaningless
-			require.InEpsilon(t, value, back, 0.03, text) // "14 d" for 14 d 11 h is the coarsest
+			require.InEpsilon(t, value, back, 0.036, text) // "14 d" for 14 d 12 h is the coarsest
 		}
 	})
 }
