@@ -141,7 +141,7 @@ func formatSeconds(seconds float64) string {
 		sign = "-"
 	}
 	switch {
-	case size < 59.5:
+	case rounded(size) < 59.5:
 		return figures(seconds) + " s"
 	case size < 3600-30:
 		return sign + pair(size, 60, 1, "min", "s", 600)
