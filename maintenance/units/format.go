@@ -141,8 +141,10 @@ func formatSeconds(seconds float64) string {
 		sign = "-"
 	}
 	switch {
-	case rounded(size) < 59.5:
+	case rounded(size) < 10:
 		return figures(seconds) + " s"
+	case math.Round(size) < 60:
+		return figures(math.Round(seconds)) + " s"
 	case size < 3600-30:
 		return sign + pair(size, 60, 1, "min", "s", 600)
 	case size < 48*3600-30:
