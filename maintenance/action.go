@@ -58,3 +58,6 @@ type Reason struct {
 	Unit   string  `json:"unit"`   // of both
 	Source string  `json:"source"` // of the limit or the formula
 }
+
+// dos are all actions, most urgent first.
+var dos = []Do{DoStopPump, DoDrain, DoFill, DoTopUp, DoReplace, DoDecant, DoSeparate, DoFreeze, DoFilter, DoChangeMedium, DoCheck, DoCare, DoHandIn, DoBuyOil}

@@ -1,0 +1,497 @@
+package maintenance
+
+import (
+	"fmt"
+	"time"
+)
+
+// grams writes a mass for a person.
+func grams(m Mass) string { return fmt.Sprintf("%.4g g", m.Grams()) }
+
+// slack is the surplus that a move may show over the book and still be the better
+// measurement: a tenth, or 30 g if that is more.
+func slack(held Mass) Mass { return max(held/10, MassOf(30)) }
+
+// take is m of what a place holds. What the book lacks is found in proportion if it is
+// little, and refused as a slip if it is much.
+func (f *folding) take(place string, held Parcel, m Mass) (moved, left Parcel, found Mass, err error) {
+	have := held.Total()
+	if m <= have {
+		moved = held.share(m)
+		return moved, held.without(moved), 0, nil
+	}
+	found = m - have
+	if found > slack(have) {
+		return moved, held, 0, reject("grams", fmt.Sprintf("if so much was there, say so first: sumpbook add weigh %s grams=…", place),
+			"%s holds %s by the book, not %s", place, grams(have), grams(m))
+	}
+	return held.mixed(held.share(found)), Parcel{}, found, nil
+}
+
+// book writes down what a take found.
+func (f *folding) foundIn(place string, found Mass) {
+	if found == 0 {
+		return
+	}
+	f.Ledger.Found += found
+	f.remark(fmt.Sprintf("%s held %s more than the book knew: booked as found", place, grams(found)))
+}
+
+func (f *folding) checkCapacity(v *Vessel, after Parcel) error {
+	if v.CapacityMl == nil {
+		return nil
+	}
+	if ml := f.volumeMl(after, standardC); ml > *v.CapacityMl {
+		return reject("to", "pour less, or into another vessel", "%s takes %.0f ml, and this would make it %.0f ml", v.Name, *v.CapacityMl, ml)
+	}
+	return nil
+}
+
+// into pours a parcel into a vessel, well mixed: the clock of settling starts anew, and
+// the blend is only as far along as its least finished part.
+func (f *folding) into(v *Vessel, part Parcel, stage Stage, partC float64) {
+	if part.Empty() {
+		return
+	}
+	if v.IsWaste {
+		stage = Waste
+	}
+	v.PouredC = blendC(v, part, partC)
+	v.Stage = leastOf(v.Stage, stage)
+	v.Content = v.Content.mixed(part)
+	v.Held, v.Sunk, v.Look = true, 0, nil
+	v.Since, v.SinceEntry = f.e.At, f.e.ID
+}
+
+// blendC is the temperature of a mixture, by mass: oils are near enough alike in heat
+// capacity (common practice, no source).
+func blendC(v *Vessel, part Parcel, partC float64) float64 {
+	have, add := v.Content.Total().Grams(), part.Total().Grams()
+	return (have*v.storeC() + add*partC) / (have + add)
+}
+
+// keep leaves in a vessel what a pour from it left.
+func (f *folding) keep(v *Vessel, left Parcel) {
+	v.Content = left
+	if left.Empty() {
+		v.Stage, v.Sunk, v.Since, v.SinceEntry, v.Look = NoStage, 0, f.e.At, f.e.ID, nil
+	}
+}
+
+func (f *folding) bothVessels(from, to string) (a, b *Vessel, err error) {
+	if a, err = f.knownVessel("from", from); err != nil {
+		return nil, nil, err
+	}
+	if b, err = f.knownVessel("to", to); err != nil {
+		return nil, nil, err
+	}
+	if a == b {
+		return nil, nil, reject("to", "name another vessel", "from and to are the same")
+	}
+	if a.Content.Empty() {
+		return nil, nil, reject("from", "say what is in it first: sumpbook add weigh vessel="+from+" grams=…", "%s is empty by the book", from)
+	}
+	return a, b, nil
+}
+
+// stageOnward is the stage of oil that leaves a vessel by an act that makes it `made`:
+// waste stays waste, whatever is done to it.
+func stageOnward(from *Vessel, made Stage) Stage {
+	if from.Stage == Waste {
+		return Waste
+	}
+	return made
+}
+
+func (f *folding) drain(a *DrainAct) error {
+	p, err := f.knownPump(a.Pump)
+	if err != nil {
+		return err
+	}
+	to, err := f.knownVessel("to", a.To)
+	if err != nil {
+		return err
+	}
+	if p.Run != nil {
+		return f.offer(reject("pump", "record the stop too; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
+			&StopAct{Pump: p.Name}, f.e.At)
+	}
+	oilC := p.tempAt(f.e.At)
+	m, err := f.drainMass(p, a, oilC)
+	if err != nil {
+		return err
+	}
+	moved, left, found, err := f.take("pump="+p.Name, p.Sump, m)
+	if err != nil {
+		return err
+	}
+	if p.Charge != nil && p.Charge.Started {
+		moved.Fresh = 0
+	}
+	moved.Passes = 0
+	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+		return err
+	}
+	f.remarkOnDrain(p, to, oilC)
+	f.foundIn(p.Name, found)
+	p.Sump = left
+	f.into(to, moved, Drained, oilC)
+	f.drained(p)
+	return nil
+}
+
+func (f *folding) drainMass(p *Pump, a *DrainAct, oilC float64) (Mass, error) {
+	if !a.IsZero() {
+		return f.mass(a.Amount, p.Sump, oilC), nil
+	}
+	heel := f.massOfVolume(p.heelMl(), p.Sump, standardC)
+	if m := p.Sump.Total() - heel; m > 0 {
+		return m, nil
+	}
+	return 0, reject("pump", "give grams if some came out after all", "%s holds no more than its heel by the book, %s", p.Name, grams(p.Sump.Total()))
+}
+
+func (f *folding) remarkOnDrain(p *Pump, to *Vessel, oilC float64) {
+	if !to.Content.Empty() && !to.IsWaste {
+		f.remark(fmt.Sprintf("%s held %s of %s oil: all of it is drained oil now and settles from the beginning", to.Name, grams(to.Content.Total()), to.Stage))
+	}
+	if w, ok := f.hotWindow(p); ok && f.e.At.After(w.closes) {
+		f.remark(fmt.Sprintf("the oil was near %.0f °C and slow: more stays on the walls, with more of the water and fines", oilC))
+	}
+}
+
+// drained opens the pump, unless so much is left that it was only a sample.
+func (f *folding) drained(p *Pump) {
+	if f.volumeMl(p.Sump, standardC) > p.ChargeMl/2 {
+		f.noteLow(p)
+		f.remark("more than half of the charge is left: taken as a sample, the charge goes on")
+		return
+	}
+	at := f.e.At
+	p.LastDrain, p.Open = &at, true
+	if p.Charge != nil && p.Charge.Started {
+		p.Sump.Fresh = 0
+	}
+	if p.Last != nil {
+		p.Last.Drained = true
+	}
+	p.LowSince, p.LowEntry = time.Time{}, ""
+	p.Charge = &Charge{ID: f.e.ID, Since: at}
+	if p.Sump.Empty() {
+		p.Charge = nil
+	}
+}
+
+func (f *folding) fill(a *FillAct) error {
+	p, err := f.knownPump(a.Pump)
+	if err != nil {
+		return err
+	}
+	from, err := f.knownVessel("from", a.From)
+	if err != nil {
+		return err
+	}
+	m, err := f.fillMass(p, from, a)
+	if err != nil {
+		return err
+	}
+	moved, left, found, err := f.take("vessel="+from.Name, from.Content, m)
+	if err != nil {
+		return err
+	}
+	if ml := f.volumeMl(p.Sump.mixed(moved), standardC); ml > 1.5*p.ChargeMl {
+		return reject("grams", "fill less; drain first if old oil is still in it", "%s takes %.0f ml, and this would make it %.0f ml", p.Name, p.ChargeMl, ml)
+	}
+	f.remarkOnFill(p, from)
+	f.foundIn(from.Name, found)
+	p.accrue(f.e.At)
+	f.keep(from, left)
+	f.filled(p, moved)
+	return nil
+}
+
+func (f *folding) fillMass(p *Pump, from *Vessel, a *FillAct) (Mass, error) {
+	if !a.IsZero() {
+		return f.mass(a.Amount, from.Content, standardC), nil
+	}
+	if from.Content.Empty() {
+		return 0, reject("from", "name a vessel with oil in it", "%s is empty by the book", from.Name)
+	}
+	room := p.ChargeMl - f.volumeMl(p.Sump, standardC)
+	if room <= 0 {
+		return 0, reject("grams", "give grams to fill more than the charge", "%s holds its whole charge already", p.Name)
+	}
+	return min(f.massOfVolume(room, from.Content, standardC), from.Content.Total()), nil
+}
+
+func (f *folding) remarkOnFill(p *Pump, from *Vessel) {
+	limits := p.limits(f.rules)
+	if why := f.notReady(from, limits, f.e.At); why != "" {
+		f.remark(from.Name + " was not ready: " + why)
+	}
+	if !p.Open || p.LastDrain == nil {
+		return
+	}
+	if open := f.e.At.Sub(*p.LastDrain); open.Hours() < *limits.AirH {
+		f.remark(fmt.Sprintf("%s stood open to air for %.1f h, less than %.4g h: water left in it goes into the fresh charge", p.Name, open.Hours(), *limits.AirH))
+	}
+}
+
+// filled puts oil into the sump: a new charge after a drain, else a top-up.
+func (f *folding) filled(p *Pump, part Parcel) {
+	if p.Open || p.Charge == nil {
+		at := f.e.At
+		p.Charge = &Charge{ID: f.e.ID, Since: at}
+		p.Open, p.LastChange, p.Look = false, &at, nil
+	}
+	if p.Charge.Started {
+		part.Uses++ // it serves in a charge that has started
+	}
+	p.Sump = p.Sump.mixed(part)
+	p.Held = true
+	if p.FirstOil == "" {
+		p.FirstOil = f.e.ID
+	}
+	if p.Temp.At.IsZero() {
+		p.Temp = Temp{p.ambientC(), f.e.At}
+	}
+	if !p.Charge.Started {
+		p.Charge.LastFill, p.Charge.LastFillAt = f.e.ID, f.e.At
+		p.Charge.FullShare = p.Sump.FreshFraction()
+		if p.Run != nil {
+			f.chargeRuns(p)
+		}
+	}
+	f.noteLow(p)
+}
+
+// chargeRuns marks the first start of a charge: from now on its oil has served in it, and
+// whether it was a full replacement is judged for good.
+func (f *folding) chargeRuns(p *Pump) {
+	if p.Charge == nil || p.Charge.Started || p.Open {
+		return
+	}
+	full := p.FullNow(f.rules)
+	p.Charge.Started = true
+	p.Charge.IsFull = full != nil && full.Entry == p.Charge.LastFill
+	p.Full = full
+	p.Sump.Uses++
+}
+
+// FullNow is the last full replacement: the charge that stands filled and has not run, if
+// the never-run share of its last fill suffices, else the last that has run.
+func (p *Pump) FullNow(r Rules) *Full {
+	c := p.Charge
+	if c == nil || c.Started || p.Open || c.LastFill == "" || c.FullShare < *p.limits(r).FullFraction {
+		return p.Full
+	}
+	return &Full{c.LastFillAt, c.LastFill, c.FullShare, p.RunTime, p.Cycles}
+}
+
+func (f *folding) pour(a *PourAct) error {
+	from, to, err := f.bothVessels(a.From, a.To)
+	if err != nil {
+		return err
+	}
+	m := from.Content.Total()
+	if !a.IsZero() {
+		m = f.mass(a.Amount, from.Content, standardC)
+	}
+	moved, left, found, err := f.take("vessel="+from.Name, from.Content, m)
+	if err != nil {
+		return err
+	}
+	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+		return err
+	}
+	stage := from.Stage
+	f.foundIn(from.Name, found)
+	f.stirred(from, left)
+	f.into(to, moved, stage, from.storeC())
+	return nil
+}
+
+// stirred leaves in a vessel what a well-mixed pour left: what had sunk is up again.
+func (f *folding) stirred(v *Vessel, left Parcel) {
+	f.keep(v, left)
+	if !left.Empty() && v.Stage != New && v.Stage != Filtered {
+		v.Sunk, v.Since, v.SinceEntry, v.PouredC = 0, f.e.At, f.e.ID, v.storeC()
+	}
+}
+
+func (f *folding) decant(a *DecantAct) error {
+	from, to, err := f.bothVessels(a.From, a.To)
+	if err != nil {
+		return err
+	}
+	sunk := f.sunkWater(from, f.e.At)
+	m := f.clearOf(from.Content, sunk)
+	if !a.IsZero() {
+		m = f.mass(a.Amount, from.Content, standardC)
+	}
+	if m <= 0 {
+		return reject("from", "freeze it, or pour it to the waste", "%s holds nothing clear to pour off: %s, of which %s is settled water", from.Name, grams(from.Content.Total()), grams(sunk))
+	}
+	moved, left, found, err := f.takeTop(from, sunk, m)
+	if err != nil {
+		return err
+	}
+	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+		return err
+	}
+	if ready, ok := f.readyAt(from, f.rules.Limits); ok && f.e.At.Before(ready) {
+		f.remark(fmt.Sprintf("%s was to stand until %s: water not yet settled went along", from.Name, stamp(ready)))
+	}
+	f.foundIn(from.Name, found)
+	made, rest := stageOnward(from, Decanted), stageOnward(from, Residue)
+	f.keep(from, left)
+	if !left.Empty() {
+		from.Stage, from.Sunk = rest, min(sunk, left.Water)
+		from.Since, from.SinceEntry, from.PouredC = f.e.At, f.e.ID, from.storeC()
+	}
+	f.into(to, moved, made, from.storeC())
+	return nil
+}
+
+// clearOf is what a decant pours off when no amount is told: all but a tenth, or twice the
+// settled water, whichever is more.
+func (f *folding) clearOf(p Parcel, sunk Mass) Mass { return p.Total() - max(p.Total()/10, 2*sunk) }
+
+// takeTop is m off the top: the oil with the water that has not sunk, and what has sunk
+// only when the rest is gone.
+func (f *folding) takeTop(v *Vessel, sunk, m Mass) (moved, left Parcel, found Mass, err error) {
+	bottom := waterOf(v.Content, sunk)
+	top := v.Content.without(bottom)
+	if m <= top.Total() {
+		moved = top.share(m)
+		return moved, top.without(moved).mixed(bottom), 0, nil
+	}
+	return f.take("vessel="+v.Name, v.Content, m)
+}
+
+// waterOf is m of the water of a parcel alone, with its share of the width.
+func waterOf(p Parcel, m Mass) Parcel {
+	if m == 0 {
+		return Parcel{}
+	}
+	return Parcel{Water: m, WaterLow: min(m, mulDiv(p.WaterLow, m, p.Water)), WaterHigh: max(m, mulDiv(p.WaterHigh, m, p.Water))}
+}
+
+func (f *folding) filter(a *FilterAct) error {
+	from, to, err := f.bothVessels(a.From, a.To)
+	if err != nil {
+		return err
+	}
+	medium, err := f.mediumFor(a)
+	if err != nil {
+		return err
+	}
+	m := from.Content.Total()
+	if !a.IsZero() {
+		m = f.mass(a.Amount, from.Content, standardC)
+	}
+	kept := MassOf(or(a.KeptG, 0))
+	if kept > m {
+		return reject("kept_g", "give what stayed in the medium, at most what was poured on", "%s is more than the %s filtered", grams(kept), grams(m))
+	}
+	moved, left, found, err := f.take("vessel="+from.Name, from.Content, m)
+	if err != nil {
+		return err
+	}
+	held := moved.share(kept)
+	passed := moved.without(held)
+	passed.Passes++
+	if err := f.checkCapacity(to, to.Content.mixed(passed)); err != nil {
+		return err
+	}
+	f.foundIn(from.Name, found)
+	f.loadMedium(medium, held, m, a.Minutes, f.oil(from.Content), from.storeC())
+	stage := stageOnward(from, Filtered)
+	f.keep(from, left)
+	f.into(to, passed, stage, from.storeC())
+	return nil
+}
+
+func (f *folding) mediumFor(a *FilterAct) (*Medium, error) {
+	name := a.Medium
+	if name == "" {
+		name = f.Medium
+	}
+	if m := f.Media[name]; m != nil {
+		return m, nil
+	}
+	if a.Medium == "" && or(a.KeptG, 0) == 0 {
+		f.remark("no filter medium is on the book: how it loads cannot be told")
+		return nil, nil
+	}
+	return nil, reject("medium", "declare it first: sumpbook add medium medium=NAME", "no filter medium named %q is on the book", name)
+}
+
+func (f *folding) freeze(a *FreezeAct) error {
+	v, err := f.knownVessel("vessel", a.Vessel)
+	if err != nil {
+		return err
+	}
+	if v.Content.Empty() {
+		return reject("vessel", "say what is in it first: sumpbook add weigh vessel="+v.Name+" grams=…", "%s is empty by the book", v.Name)
+	}
+	v.Sunk = f.sunkWater(v, f.e.At)
+	v.PouredC = v.storeC()
+	v.Stage = stageOnward(v, Freezing)
+	v.Since, v.SinceEntry = f.e.At, f.e.ID
+	return nil
+}
+
+func (f *folding) separate(a *SeparateAct) error {
+	from, to, err := f.bothVessels(a.From, a.To)
+	if err != nil {
+		return err
+	}
+	taken := MassOf(*a.WaterG)
+	surplus := max(0, taken-from.Content.Water)
+	if surplus > slack(from.Content.Total()) {
+		return reject("water_g", "weigh the ice again", "%s holds %s of water by the book, not %s", from.Name, grams(from.Content.Water), grams(taken))
+	}
+	rest := from.Content.clone()
+	rest.Water -= taken - surplus
+	rest.WaterLow, rest.WaterHigh = min(rest.Water, max(0, rest.WaterLow-taken)), max(rest.Water, rest.WaterHigh-taken)
+	m := rest.Total()
+	if !a.IsZero() {
+		m = f.mass(a.Amount, rest, standardC)
+	}
+	moved, left, found, err := f.take("vessel="+from.Name, rest, m)
+	if err != nil {
+		return err
+	}
+	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+		return err
+	}
+	f.foundIn(from.Name, surplus+found)
+	f.Ledger.WaterTaken += taken
+	stage := stageOnward(from, Recovered)
+	f.keep(from, left)
+	f.into(to, moved, stage, freezerC)
+	return nil
+}
+
+func (f *folding) discard(a *DiscardAct) error {
+	v, err := f.knownVessel("from", a.From)
+	if err != nil {
+		return err
+	}
+	m := v.Content.Total()
+	if !a.IsZero() {
+		m = f.mass(a.Amount, v.Content, standardC)
+	}
+	if m == 0 {
+		return reject("from", "say what is in it first: sumpbook add weigh vessel="+v.Name+" grams=…", "%s is empty by the book", v.Name)
+	}
+	moved, left, found, err := f.take("vessel="+v.Name, v.Content, m)
+	if err != nil {
+		return err
+	}
+	f.foundIn(v.Name, found)
+	f.Ledger.Discarded += moved.Total()
+	f.keep(v, left)
+	return nil
+}

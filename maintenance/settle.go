@@ -1,0 +1,196 @@
+package maintenance
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"sumpbook/maintenance/physics"
+)
+
+const (
+	assumedStoreC  = 20.0
+	assumedDepthMm = 120.0 // of a jar at its capacity
+	unknownDepthMm = 100.0 // of a jar whose capacity is unknown too
+	freezerC       = -18.0
+	freezeSafety   = 2.0 // Plank gives the least; the oil above insulates (common practice, no source)
+	stillK         = 2.0 // a jar so near to its store's temperature no longer stirs itself
+	hotDrainStillH = 6.0 // and a hot drain gets there in so long (common practice, no source)
+	hotDrainAboveK = 45.0
+	overnightH     = 12.0 // the least in the cold (common practice, no source)
+	coolingH       = 0.8  // to 0 °C, of a jar of oil (1.9 kJ/(kg K), common practice, no source)
+	lowShare       = 0.9  // of the charge; below it the sump asks for a top-up (common practice, no source)
+)
+
+// jarTauH is the cooling time constant of a jar that makes a hot drain stand still after
+// hotDrainStillH.
+var jarTauH = hotDrainStillH / math.Log(hotDrainAboveK/stillK)
+
+func (v *Vessel) storeC() float64 { return or(v.StoreC, assumedStoreC) }
+
+// depthMm is the depth of the oil in a vessel, from its height at capacity.
+func (s *State) depthMm(v *Vessel) float64 {
+	if v.CapacityMl == nil {
+		return or(v.HeightMm, unknownDepthMm)
+	}
+	full := or(v.HeightMm, assumedDepthMm)
+	return max(1, full*min(1, s.volumeMl(v.Content, standardC) / *v.CapacityMl))
+}
+
+// still is when a vessel has come near its store's temperature: until then it stirs itself.
+func (v *Vessel) still() time.Time {
+	off := math.Abs(v.PouredC - v.storeC())
+	if off <= stillK {
+		return v.Since
+	}
+	return v.Since.Add(hours(jarTauH * math.Log(off/stillK)))
+}
+
+func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+
+// settles says whether the vessel's oil stands to settle.
+func (v *Vessel) settles() bool {
+	return v.Stage == Drained || v.Stage == Recovered || v.Stage == Decanted || v.Stage == Residue
+}
+
+// sunkShare is the share that the law of settling has brought down since the vessel stood
+// still: a log-normal cloud of droplets (physics.ClearedShare).
+func (s *State) sunkShare(v *Vessel, at time.Time) float64 {
+	h := at.Sub(v.still()).Hours()
+	if h <= 0 || !v.settles() {
+		return 0
+	}
+	share, err := physics.ClearedShare(h, s.depthMm(v), s.oil(v.Content), v.storeC(), physics.D50Um, physics.GSD)
+	if err != nil {
+		return 0 // oil as heavy as water, or too cold for the formula: it does not settle
+	}
+	return share
+}
+
+// freeWater is the water beyond what the oil can dissolve at the store's temperature.
+func (v *Vessel) freeWater() Mass { return freeOf(v.Content, v.Content.Water, v.storeC()) }
+
+func freeOf(p Parcel, water Mass, tC float64) Mass {
+	free, err := physics.FreeWaterG(water.Grams(), p.OilMass().Grams(), min(max(tC, 0), 100))
+	if err != nil {
+		return water
+	}
+	return min(water, MassOf(free))
+}
+
+// sunkWater is the free water at the bottom of a vessel.
+func (s *State) sunkWater(v *Vessel, at time.Time) Mass {
+	free := v.freeWater()
+	base := min(v.Sunk, free)
+	return base + MassOf((free-base).Grams()*s.sunkShare(v, at))
+}
+
+// settled is the share of a vessel's free water that has sunk; 1 if there is none to sink.
+func (s *State) settled(v *Vessel, at time.Time) float64 {
+	free := v.freeWater()
+	if free == 0 {
+		return 1
+	}
+	return float64(s.sunkWater(v, at)) / float64(free)
+}
+
+// readyAt is when a vessel's waiting is over: drained and recovered oil has settled, frozen
+// water is hard.
+func (s *State) readyAt(v *Vessel, l Limits) (time.Time, bool) {
+	if v.Content.Empty() {
+		return time.Time{}, false
+	}
+	switch v.Stage {
+	case Drained, Recovered:
+		h, err := s.settlingHours(v, l)
+		if err != nil {
+			return time.Time{}, false
+		}
+		ready := v.still().Add(hours(h))
+		if least := v.Since.Add(hours(*l.SettleMinH)); ready.Before(least) {
+			return least, true
+		}
+		return ready, true
+	case Freezing:
+		return v.Since.Add(hours(s.freezingHours(v))), true
+	}
+	return time.Time{}, false
+}
+
+func (s *State) settlingHours(v *Vessel, l Limits) (float64, error) {
+	return physics.SettlingHours(*l.SettleUm, s.depthMm(v), s.oil(v.Content), v.storeC())
+}
+
+// freezingHours is how long a vessel must stand in the cold: Plank's law for the layer of
+// its free water, doubled for the oil above it, and cooling to 0 °C first.
+func (s *State) freezingHours(v *Vessel) float64 {
+	layer := s.depthMm(v) * v.freeWater().Grams() / max(1, v.Content.Total().Grams())
+	h, err := physics.LayerHours(max(0.1, layer), freezerC, physics.FreezerFilm)
+	if err != nil {
+		return overnightH
+	}
+	return max(overnightH, coolingH+freezeSafety*h)
+}
+
+// isReady says whether a vessel's oil may go into a pump.
+func (s *State) isReady(v *Vessel, l Limits, at time.Time) bool { return s.notReady(v, l, at) == "" }
+
+// notReady says why a vessel's oil may not go into a pump yet; empty if it may.
+func (s *State) notReady(v *Vessel, l Limits, at time.Time) string {
+	free := (v.freeWater() - s.sunkWater(v, at)).Grams()
+	switch {
+	case v.Content.Empty():
+		return "it is empty"
+	case v.IsWaste || v.Stage == Waste:
+		return "it is waste"
+	case v.Stage == New:
+		return ""
+	case v.Stage != Filtered:
+		return fmt.Sprintf("it is %s, not filtered", v.Stage)
+	case float64(v.Content.Passes) < *l.FilterPasses:
+		return fmt.Sprintf("it has had %d of %v filter passes", v.Content.Passes, *l.FilterPasses)
+	case free > *l.FillFreeWaterG:
+		return fmt.Sprintf("it holds %.1f g of free water, more than %v g", free, *l.FillFreeWaterG)
+	}
+	return ""
+}
+
+// loadMedium adds a pass to what a medium holds and how slow it has become.
+func (f *folding) loadMedium(m *Medium, held Parcel, through Mass, minutes *float64, oil physics.Oil, tC float64) {
+	if m == nil {
+		f.Ledger.Discarded += held.Total()
+		return
+	}
+	m.Held = m.Held.mixed(held)
+	m.Passes++
+	m.LastAt = f.e.At
+	if minutes == nil || through == 0 {
+		return
+	}
+	per := *minutes / through.Grams() * viscosityRatio(oil, standardC, tC)
+	if m.FirstM == 0 {
+		m.FirstM = per
+	}
+	m.LastM = per
+}
+
+// viscosityRatio corrects a time at tC to what it would be at refC: time goes with viscosity.
+func viscosityRatio(oil physics.Oil, refC, tC float64) float64 {
+	ref, err1 := oil.Viscosity(refC)
+	v, err2 := oil.Viscosity(tC)
+	if err1 != nil || err2 != nil {
+		return 1
+	}
+	return ref / v
+}
+
+// noteLow keeps since when a filled sump has held less than it should.
+func (f *folding) noteLow(p *Pump) {
+	low := !p.Open && p.Charge != nil && f.volumeMl(p.Sump, standardC) < lowShare*p.ChargeMl
+	switch {
+	case !low:
+		p.LowSince, p.LowEntry = time.Time{}, ""
+	case p.LowSince.IsZero():
+		p.LowSince, p.LowEntry = f.e.At, f.e.ID
+	}
+}

@@ -1,0 +1,212 @@
+package maintenance
+
+import (
+	"maps"
+	"slices"
+	"time"
+)
+
+// Rules are what the configuration says: the limits over the defaults, the shortest run
+// that is a cycle, the upkeep tasks and the person's zone.
+type Rules struct {
+	Limits      Limits
+	ShortestRun time.Duration
+	Care        []CareTask
+	Zone        *time.Location
+}
+
+// DefaultRules are those of the documentation.
+func DefaultRules() Rules {
+	return Rules{Limits: DefaultLimits(), ShortestRun: 20 * time.Minute, Zone: time.UTC}
+}
+
+// A CareTask is an upkeep task: after so many cycles (of a class of food), so many run
+// hours, or by the calendar.
+type CareTask struct {
+	Task     string
+	Pump     string // empty: each pump
+	Cycles   float64
+	RunHours float64
+	Class    string
+	Next     func(after time.Time) time.Time // nil: not by the calendar
+}
+
+// A State is where every gram is and what is known of it, after a number of entries. It
+// holds a bounded memory of the past, so that its size does not grow with the journal, and
+// it is plain data: marshalled and read back it is the same state.
+type State struct {
+	At       time.Time           `json:"at"`  // of the last entry folded
+	Seq      uint64              `json:"seq"` // of the last entry folded, in order of happening
+	Pumps    map[string]*Pump    `json:"pumps"`
+	Vessels  map[string]*Vessel  `json:"vessels"`
+	Media    map[string]*Medium  `json:"media"`
+	Lots     map[string]*Lot     `json:"lots"`
+	Care     map[string]CareDone `json:"care"`  // by TASK or TASK@PUMP
+	Aside    map[string]Aside    `json:"aside"` // by DO/SUBJECT: the newest only
+	Medium   string              `json:"medium"`
+	LotOrder []string            `json:"lot_order"`
+	Ledger   Ledger              `json:"ledger"`
+}
+
+// Ledger is the outside of the book: what came in and what left.
+type Ledger struct {
+	Opening    Mass `json:"opening"`
+	Received   Mass `json:"received"`
+	Found      Mass `json:"found"`
+	CarryOver  Mass `json:"carry_over"`
+	Discarded  Mass `json:"discarded"`
+	Lost       Mass `json:"lost"`
+	Expelled   Mass `json:"expelled"`
+	WaterTaken Mass `json:"water_taken"`
+}
+
+// A Lot is a purchase of new oil. Colour and acid number are those seen on it while new.
+type Lot struct {
+	Name      string    `json:"name"`
+	Grade     string    `json:"grade"`
+	Density15 float64   `json:"density_15"` // kg/m3; 0 if not told
+	Price     float64   `json:"price"`
+	Currency  string    `json:"currency"`
+	Bought    Mass      `json:"bought"`
+	At        time.Time `json:"at"`
+	Colour    *float64  `json:"colour"`
+	AcidMgG   *float64  `json:"acid"`
+}
+
+// A Medium is a filter medium and what it holds back. The first and the last pass tell how
+// it loads: minutes for a gram, corrected to the viscosity of oil at 20 °C.
+type Medium struct {
+	Name   string    `json:"name"`
+	Entry  string    `json:"entry"`
+	Since  time.Time `json:"since"`
+	Held   Parcel    `json:"held"`
+	Passes int       `json:"passes"`
+	FirstM float64   `json:"first_m"` // minutes per g, fresh
+	LastM  float64   `json:"last_m"`  // minutes per g, newest
+	LastAt time.Time `json:"last_at"`
+}
+
+// A Vessel is anything but a pump that holds oil.
+type Vessel struct {
+	Name       string    `json:"name"`
+	CapacityMl *float64  `json:"capacity_ml"`
+	HeightMm   *float64  `json:"height_mm"`
+	TareG      *float64  `json:"tare_g"`
+	StoreC     *float64  `json:"store_c"`
+	IsWaste    bool      `json:"waste"`
+	Retired    bool      `json:"retired"`
+	Entry      string    `json:"entry"` // that declared it
+	Held       bool      `json:"held"`  // it has held something
+	Content    Parcel    `json:"content"`
+	Stage      Stage     `json:"stage"`
+	Since      time.Time `json:"since"`       // of the stage
+	SinceEntry string    `json:"since_entry"` // that brought it there
+	PouredC    float64   `json:"poured_c"`    // temperature at Since
+	Sunk       Mass      `json:"sunk"`        // water that had sunk before Since and was not stirred up
+	Look       *Look     `json:"look"`        // since the last inflow
+}
+
+// A Look is an observation of the oil.
+type Look struct {
+	At        time.Time `json:"at"`
+	Entry     string    `json:"entry"`
+	Look      string    `json:"look"`
+	Colour    *float64  `json:"colour"`
+	AcidMgG   *float64  `json:"acid"`
+	WaterPpm  *float64  `json:"ppm"`
+	Particles string    `json:"particles"`
+}
+
+// CareDone is the last time an upkeep task was done, with each pump's counters then.
+type CareDone struct {
+	At    time.Time           `json:"at"`
+	Entry string              `json:"entry"`
+	Pumps map[string]CareMark `json:"pumps"`
+}
+
+// A CareMark is a pump's counters at one time.
+type CareMark struct {
+	Cycles  int            `json:"cycles"`
+	RunTime time.Duration  `json:"run"`
+	Classes map[string]int `json:"classes"`
+}
+
+// Aside is an action that a person snoozed or skipped.
+type Aside struct {
+	Action string    `json:"action"`
+	Entry  string    `json:"entry"`
+	Skip   bool      `json:"skip"`
+	Until  time.Time `json:"until"`
+}
+
+// NewState is the state of an empty book.
+func NewState() *State {
+	return &State{
+		Pumps: map[string]*Pump{}, Vessels: map[string]*Vessel{}, Media: map[string]*Medium{},
+		Lots: map[string]*Lot{}, Care: map[string]CareDone{}, Aside: map[string]Aside{},
+	}
+}
+
+// Clone is a copy that shares nothing that either may change.
+func (s *State) Clone() *State {
+	c := *s
+	c.Pumps = clonedMap(s.Pumps, (*Pump).clone)
+	c.Vessels = clonedMap(s.Vessels, (*Vessel).clone)
+	c.Media = clonedMap(s.Media, (*Medium).clone)
+	c.Lots = clonedMap(s.Lots, func(l *Lot) *Lot { k := *l; return &k })
+	c.Care = maps.Clone(s.Care)
+	c.Aside = maps.Clone(s.Aside)
+	c.LotOrder = slices.Clone(s.LotOrder)
+	return &c
+}
+
+func clonedMap[T any](m map[string]*T, clone func(*T) *T) map[string]*T {
+	out := make(map[string]*T, len(m))
+	for k, v := range m {
+		out[k] = clone(v)
+	}
+	return out
+}
+
+func (v *Vessel) clone() *Vessel {
+	c := *v
+	c.Content = v.Content.clone()
+	return &c
+}
+
+func (m *Medium) clone() *Medium {
+	c := *m
+	c.Held = m.Held.clone()
+	return &c
+}
+
+// InPumps, InVessels and InMedia are the masses inside the book.
+func (s *State) InPumps() (sum Mass) {
+	for _, p := range s.Pumps {
+		sum += p.Sump.Total()
+	}
+	return sum
+}
+
+// InVessels is the mass in all vessels.
+func (s *State) InVessels() (sum Mass) {
+	for _, v := range s.Vessels {
+		sum += v.Content.Total()
+	}
+	return sum
+}
+
+// InMedia is the mass that filter media hold back.
+func (s *State) InMedia() (sum Mass) {
+	for _, m := range s.Media {
+		sum += m.Held.Total()
+	}
+	return sum
+}
+
+// Imbalance is what came in less what is there and what left: 0, or the book is broken.
+func (s *State) Imbalance() Mass {
+	l := s.Ledger
+	in := l.Opening + l.Received + l.Found + l.CarryOver
+	return in - s.InPumps() - s.InVessels() - s.InMedia() - l.Discarded - l.Lost - l.Expelled - l.WaterTaken
+}

@@ -1,0 +1,73 @@
+package maintenance
+
+import "sumpbook/maintenance/physics"
+
+const standardC = 20 // of a volume whose temperature is not told
+
+// volumeMl is the volume of a parcel at a temperature: each lot by its density and the
+// standard correction for lubricating oil (physics.OilDensity), the water by its own.
+func (s *State) volumeMl(p Parcel, tC float64) float64 {
+	ml := 0.0
+	for _, l := range p.Oil {
+		ml += l.Mass.Grams() / s.oilDensity(l.Lot, tC) * 1000
+	}
+	return ml + p.Water.Grams()/waterDensity(tC)*1000
+}
+
+// massOfVolume is the mass of ml of a parcel's mixture at a temperature; of the default
+// oil if the parcel is empty.
+func (s *State) massOfVolume(ml float64, p Parcel, tC float64) Mass {
+	if p.Empty() {
+		return MassOf(ml * s.oilDensity("", tC) / 1000)
+	}
+	return MassOf(ml * p.Total().Grams() / s.volumeMl(p, tC))
+}
+
+func (s *State) oilDensity(lot string, tC float64) float64 {
+	density15 := float64(physics.DefaultDensity15)
+	if l := s.Lots[lot]; l != nil && l.Density15 > 0 {
+		density15 = l.Density15
+	}
+	d, err := physics.OilDensity(density15, tC)
+	if err != nil {
+		return density15 // the ranges of the kinds lie inside the formula's
+	}
+	return d
+}
+
+func waterDensity(tC float64) float64 {
+	d, err := physics.WaterDensity(min(max(tC, 0), 100)) // below 0 °C: as at 0, the difference is ice
+	if err != nil {
+		return 998
+	}
+	return d
+}
+
+// oil is the viscosity and density of a parcel's main lot, or of the default VG 68.
+func (s *State) oil(p Parcel) physics.Oil {
+	grade, density15, most := "VG 68", 0.0, Mass(0)
+	for _, l := range p.Oil {
+		if known := s.Lots[l.Lot]; known != nil && l.Mass > most {
+			most, density15 = l.Mass, known.Density15
+			if known.Grade != "" {
+				grade = known.Grade
+			}
+		}
+	}
+	oil, err := physics.OilOfGrade(grade)
+	if err != nil {
+		oil, _ = physics.OilOfGrade("VG 68")
+	}
+	if density15 > 0 {
+		oil.Density15 = density15
+	}
+	return oil
+}
+
+// mass is the mass an amount stands for, in a parcel's mixture.
+func (s *State) mass(a Amount, p Parcel, assumedC float64) Mass {
+	if a.Grams != nil {
+		return MassOf(*a.Grams)
+	}
+	return s.massOfVolume(*a.Ml, p, or(a.TempC, assumedC))
+}
