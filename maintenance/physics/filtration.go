@@ -3,13 +3,14 @@ package physics
 import (
 	"cmp"
 	"fmt"
-	"math"
 )
 
 var (
 	passRange   = limit{"amount filtered", 0, 1e9, ""}
 	passTime    = limit{"time", 0, 1e9, ""}
 	slowRange   = limit{"ratio", 1, 1_000, ""}
+	cakeRange   = limit{"cake", 0, 1e18, ""}
+	cleanRange  = limit{"clean medium", 1e-12, 1e18, ""}
 	normalRange = limit{"amount filtered", 1e-9, 1e9, ""}
 )
 
@@ -19,10 +20,12 @@ var (
 // units that stay the same.
 type CakeLaw struct{ K, B float64 }
 
+func (c CakeLaw) check() error { return cmp.Or(cakeRange.check(c.K), cleanRange.check(c.B)) }
+
 // FitCake returns the law through readings of amount filtered and time taken,
 // both counted from the fresh medium: least squares of t/V on V. It wants at least
-// two different amounts, and a result with B above 0 and K not below it; readings
-// that show no loading give K = 0.
+// two different amounts. Readings that show no loading give K = 0; such that leave
+// no time for the clean medium are refused.
 func FitCake(amounts, times []float64) (CakeLaw, error) {
 	slope, b, err := fitPerAmount(amounts, times, amounts)
 	if err != nil {
@@ -31,48 +34,51 @@ func FitCake(amounts, times []float64) (CakeLaw, error) {
 	if slope < 0 {
 		slope, b = 0, meanRatio(times, amounts)
 	}
-	if b <= 0 {
-		return CakeLaw{}, fmt.Errorf("fit the filter: %d readings give a clean medium that takes no time", len(amounts))
+	law := CakeLaw{K: 2 * slope, B: b}
+	if err := law.check(); err != nil {
+		return CakeLaw{}, fmt.Errorf("fit the filter: %w", err)
 	}
-	return CakeLaw{K: 2 * slope, B: b}, nil
+	return law, nil
 }
 
 // Time returns the time for the amount v through the fresh medium.
-func (c CakeLaw) Time(v float64) float64 { return (c.K*v/2 + c.B) * v }
+func (c CakeLaw) Time(v float64) (float64, error) {
+	return c.time(v), cmp.Or(c.check(), passRange.check(v))
+}
+
+func (c CakeLaw) time(v float64) float64 { return (c.K*v/2 + c.B) * v }
 
 // Slowing returns how many times as long the next batch takes, after so much has
 // been filtered, as the same batch took through the fresh medium. Linear in what
 // was filtered, it is what tells when to change the medium.
 func (c CakeLaw) Slowing(filtered, batch float64) (float64, error) {
-	if err := cmp.Or(passRange.check(filtered), normalRange.check(batch)); err != nil {
+	if err := cmp.Or(c.check(), passRange.check(filtered), normalRange.check(batch)); err != nil {
 		return 0, err
 	}
-	return (c.Time(filtered+batch) - c.Time(filtered)) / c.Time(batch), nil
+	return 1 + c.K*filtered/(c.K*batch/2+c.B), nil
 }
 
 // AmountToSlowing returns how much can be filtered before a batch takes ratio
-// times as long as through the fresh medium: the inverse of Slowing, +Inf for a
-// medium that does not load.
-func (c CakeLaw) AmountToSlowing(batch, ratio float64) (float64, error) {
-	if err := cmp.Or(normalRange.check(batch), slowRange.check(ratio)); err != nil {
-		return 0, err
+// times as long as through the fresh medium: the inverse of Slowing. A medium that
+// does not load has no such end.
+func (c CakeLaw) AmountToSlowing(batch, ratio float64) (amount float64, ends bool, err error) {
+	err = cmp.Or(c.check(), normalRange.check(batch), slowRange.check(ratio))
+	if err != nil || c.K == 0 {
+		return 0, false, err
 	}
-	if c.K == 0 {
-		return math.Inf(1), nil
-	}
-	return (ratio - 1) * (c.K*batch/2 + c.B) / c.K, nil
+	return (ratio - 1) * (c.K*batch/2 + c.B) / c.K, true, nil
 }
 
 // BlockingLimit returns the amount at which a medium whose pores close (standard
 // blocking, Hermans & Bredee 1935, Hermia 1982; from memory) lets nothing more
 // through, from readings of amount and time since it was fresh: t/V = (K/2) t +
-// 1/Q0, limit 2/K. +Inf where the readings show no blocking.
-func BlockingLimit(amounts, times []float64) (float64, error) {
+// 1/Q0, limit 2/K. Readings that show no blocking have no such end.
+func BlockingLimit(amounts, times []float64) (amount float64, ends bool, err error) {
 	slope, _, err := fitPerAmount(times, times, amounts)
 	if err != nil || slope <= 0 {
-		return math.Inf(1), err
+		return 0, false, err
 	}
-	return 1 / slope, nil
+	return 1 / slope, true, nil
 }
 
 // fitPerAmount is the least-squares line of times/amounts on x.

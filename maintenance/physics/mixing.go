@@ -7,6 +7,7 @@ import (
 
 var (
 	amountRange = limit{"amount", 0, 1e9, ""}
+	mixedRange  = limit{"property", -1e12, 1e12, ""}
 	chargeRange = limit{"charge", 1e-6, 1e9, ""}
 	timesRange  = limit{"times", 0, 1e6, ""}
 	targetRange = limit{"target", 1e-12, 1, ""}
@@ -40,12 +41,10 @@ func FlushesNeeded(heel, charge, target float64) (int, error) {
 // Mix returns the property (age, water share, acid number: what adds by amount) of
 // a blend of two parcels. Two parcels of nothing have none: 0.
 func Mix(amount1, x1, amount2, x2 float64) (float64, error) {
-	if err := cmp.Or(amountRange.check(amount1), amountRange.check(amount2)); err != nil {
-		return 0, err
-	}
+	err := cmp.Or(amountRange.check(amount1), amountRange.check(amount2), mixedRange.check(x1), mixedRange.check(x2))
 	total := amount1 + amount2
-	if total == 0 {
-		return 0, nil
+	if err != nil || total == 0 {
+		return 0, err
 	}
 	return x1*(amount1/total) + x2*(amount2/total), nil
 }

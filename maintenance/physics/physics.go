@@ -12,9 +12,7 @@
 // Results are estimates for upkeep; the maker's manual wins.
 package physics
 
-import (
-	"strconv"
-)
+import "strconv"
 
 // Constants of nature, and the reference atmosphere.
 const (
@@ -87,6 +85,10 @@ func (l limit) check(v float64) error {
 	if v >= l.low && v <= l.high {
 		return nil
 	}
+	return l.refuse(v)
+}
+
+func (l limit) refuse(v float64) error {
 	return RangeError{Arg: l.arg, Value: v, Low: l.low, High: l.high, Unit: l.unit}
 }
 
@@ -99,8 +101,8 @@ func (l limit) called(arg string) limit {
 // Ranges shared by several files. Where no formula sets an end, it is chosen
 // wide enough for any such pump and narrow enough to catch a slipped unit.
 var (
-	hoursRange   = limit{"hours", 0, 100_000, "h"}
-	minutesRange = limit{"minutes", 0, 1_000_000, "min"}
+	hoursRange   = limit{"hours", 0, 1_000_000, "h"}
+	minutesRange = limit{"minutes", 0, 100_000_000, "min"}
 	tauRange     = limit{"tau", 0.1, 10_000, "min"}
 	speedRange   = limit{"speed", 0.01, 10_000, "m3/h"}
 	trapRange    = limit{"trap", -150, 0, "C"}

@@ -31,15 +31,12 @@ func TimeToReach(startC, finalC, targetC, tauMin float64) (minutes float64, err 
 	if err != nil {
 		return 0, err
 	}
-	between := limit{"target", min(startC, finalC), max(startC, finalC), "C"}
-	if targetC == finalC && targetC != startC {
-		return 0, RangeError{Arg: "target", Value: targetC, Low: between.low, High: between.high, Unit: "C"}
-	}
-	if err := between.check(targetC); err != nil {
-		return 0, err
-	}
 	if targetC == startC {
 		return 0, nil
+	}
+	between := limit{"target", min(startC, finalC), max(startC, finalC), "C"}
+	if err := between.check(targetC); err != nil || targetC == finalC {
+		return 0, between.refuse(targetC)
 	}
 	return tauMin * math.Log((startC-finalC)/(targetC-finalC)), nil
 }
@@ -48,15 +45,18 @@ func TimeToReach(startC, finalC, targetC, tauMin float64) (minutes float64, err 
 // reading teaches: readC, minutes after the pump left startC for finalC. A
 // reading that is not strictly between them tells nothing and is refused.
 func TauFromReading(startC, finalC, minutes, readC float64) (tauMin float64, err error) {
-	unit, err := TimeToReach(startC, finalC, readC, 1)
+	if err := minutesRange.check(minutes); err != nil {
+		return 0, err
+	}
+	timeConstants, err := TimeToReach(startC, finalC, readC, 1)
 	if err != nil {
 		return 0, err
 	}
-	if unit == 0 {
-		return 0, RangeError{Arg: "reading", Value: readC, Low: min(startC, finalC), High: max(startC, finalC), Unit: "C"}
+	if timeConstants == 0 {
+		return 0, limit{"reading", min(startC, finalC), max(startC, finalC), "C"}.refuse(readC)
 	}
-	tauMin = minutes / unit
-	return tauMin, cmp.Or(minutesRange.check(minutes), tauRange.check(tauMin))
+	tauMin = minutes / timeConstants
+	return tauMin, tauRange.check(tauMin)
 }
 
 // HotWindow returns how many minutes after the stop the oil of a pump at hotC has
@@ -67,7 +67,7 @@ func TauFromReading(startC, finalC, minutes, readC float64) (tauMin float64, err
 // gives 0 minutes. In a room at or above endC the window never closes: that is a
 // RangeError of "ambient", with endC.
 func HotWindow(oil Oil, hotC, normalC, ambientC, tauMin, ratio float64) (closeMin, endC float64, err error) {
-	err = cmp.Or(bodyRange.called("hot").check(hotC), ambientRange.check(ambientC), tauRange.check(tauMin), ratioRange.check(ratio))
+	err = cmp.Or(bodyRange.called("hot").check(hotC), oilTempRange.called("normal").check(normalC), ambientRange.check(ambientC), tauRange.check(tauMin), ratioRange.check(ratio))
 	if err != nil {
 		return 0, 0, err
 	}
@@ -79,7 +79,7 @@ func HotWindow(oil Oil, hotC, normalC, ambientC, tauMin, ratio float64) (closeMi
 		return 0, endC, err
 	}
 	if ambientC >= endC {
-		return 0, endC, RangeError{Arg: "ambient", Value: ambientC, Low: ambientRange.low, High: endC, Unit: "C"}
+		return 0, endC, limit{"ambient", ambientRange.low, endC, "C"}.refuse(ambientC)
 	}
 	return tauMin * math.Log((hotC-ambientC)/(endC-ambientC)), endC, nil
 }

@@ -226,7 +226,7 @@ var quantities = map[string]func(in inputs) (float64, error){
 	"ruth_Kp_least_squares": func(in inputs) (float64, error) { c, err := FitCake(worked1421()); return c.K, err },
 	"ruth_B_least_squares":  func(in inputs) (float64, error) { c, err := FitCake(worked1421()); return c.B, err },
 	"ruth_time": func(in inputs) (float64, error) {
-		return CakeLaw{K: in.n("Kp"), B: in.n("B")}.Time(in.n("V_m3")), nil
+		return CakeLaw{K: in.n("Kp"), B: in.n("B")}.Time(in.n("V_m3"))
 	},
 	"batch_time_ratio": func(in inputs) (float64, error) {
 		return CakeLaw{K: in.n("K_V_over_B"), B: 1}.Slowing(in.n("n")-1, 1)
@@ -236,7 +236,8 @@ var quantities = map[string]func(in inputs) (float64, error){
 		for t := 60.0; t < 3600; t += 60 {
 			times, amounts = append(times, t), append(amounts, t/(in.n("K")/2*t+0.5))
 		}
-		return BlockingLimit(amounts, times)
+		limit, _, err := BlockingLimit(amounts, times)
+		return limit, err
 	},
 	"viscosity_normalised_time": func(in inputs) (float64, error) {
 		return NormalTime(in.n("t_s"), in.n("nu_mm2s"), in.n("nu_ref_mm2s"), 1, 1)

@@ -47,7 +47,7 @@ func (o Oil) still(tC float64) (medium, error) {
 	}
 	water, oil := waterDensity(tC), o.Density15*volumeFactor(o.Density15, tC)
 	if oil >= water {
-		return medium{}, RangeError{Arg: "oil density", Value: oil, Low: density15Range.low, High: water, Unit: "kg/m3"}
+		return medium{}, limit{"oil density", 0, water, "kg/m3"}.refuse(oil)
 	}
 	return medium{gapKgM3: water - oil, viscosityPaS: dynamic(o.viscosity(tC), oil)}, nil
 }

@@ -46,7 +46,7 @@ func (o Oil) TempAtViscosity(nu float64) (float64, error) {
 	tC := math.Pow(10, (a-tangle(nu))/b) - zeroC
 	// Rounding must not push the ends of the range out of it.
 	if tC < oilTempRange.low-1e-9 || tC > oilTempRange.high+1e-9 {
-		return 0, RangeError{Arg: "viscosity", Value: nu, Low: o.viscosity(oilTempRange.high), High: o.viscosity(oilTempRange.low), Unit: "mm2/s"}
+		return 0, limit{"viscosity", o.viscosity(oilTempRange.high), o.viscosity(oilTempRange.low), "mm2/s"}.refuse(nu)
 	}
 	return min(max(tC, oilTempRange.low), oilTempRange.high), nil
 }

@@ -1,0 +1,117 @@
+package physics
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+var vg68 = Oil{V40: 68, V100: 8.6, Density15: DefaultDensity15}
+
+func TestTimeToReachIsTheInverseOfPumpTemp(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		start := rapid.Float64Range(-20, 100).Draw(t, "start")
+		final := rapid.Float64Range(-20, 100).Draw(t, "final")
+		tau := rapid.Float64Range(1, 200).Draw(t, "tau")
+		minutes := rapid.Float64Range(0, 5*tau).Draw(t, "minutes")
+		if start == final {
+			t.Skip("a pump at its final temperature stays there")
+		}
+		at := must(PumpTemp(start, final, tau, minutes))
+		require.GreaterOrEqual(t, at, min(start, final)-1e-9)
+		require.LessOrEqual(t, at, max(start, final)+1e-9)
+		back, err := TimeToReach(start, final, at, tau)
+		if err != nil {
+			t.Skip("rounded onto its final temperature")
+		}
+		again := must(PumpTemp(start, final, tau, back))
+		require.InDelta(t, at, again, 1e-6)
+	})
+}
+
+func TestTimeToReachWhatIsNeverReached(t *testing.T) {
+	for name, target := range map[string]float64{"the final temperature": 20, "beyond it": 19, "before the start": 71} {
+		t.Run(name, func(t *testing.T) {
+			_, err := TimeToReach(70, 20, target, 60)
+			require.ErrorAs(t, err, &RangeError{})
+			require.ErrorContains(t, err, "is outside 20 to 70 C")
+		})
+	}
+	require.Zero(t, must(TimeToReach(70, 20, 70, 60)), "there already")
+	require.Zero(t, must(TimeToReach(20, 20, 20, 60)), "there for ever")
+}
+
+func TestOneReadingTeachesTheTimeConstant(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		tau := rapid.Float64Range(5, 300).Draw(t, "tau")
+		minutes := rapid.Float64Range(1, 3*tau).Draw(t, "minutes")
+		read := must(PumpTemp(67, 21, tau, minutes))
+		require.InEpsilon(t, tau, must(TauFromReading(67, 21, minutes, read)), 1e-6)
+	})
+	_, err := TauFromReading(67, 21, 30, 67)
+	require.EqualError(t, err, "reading 67 C is outside 21 to 67 C", "a reading at the start tells nothing")
+}
+
+func TestHotWindow(t *testing.T) {
+	for name, c := range map[string]struct{ hot, ambient, closes float64 }{
+		"stopped warm":                  {70, 20, 47.66},
+		"stopped before it was warm":    {50, 20, 17.01},
+		"stopped cold":                  {30, 20, 0},
+		"stopped cold in a room hotter": {30, 50, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			minutes, end, err := HotWindow(vg68, c.hot, 70, c.ambient, 60, 3)
+			require.NoError(t, err)
+			require.InDelta(t, 42.593, end, 0.001)
+			require.InDelta(t, c.closes, minutes, 0.01)
+		})
+	}
+}
+
+func TestHotWindowThatNeverCloses(t *testing.T) {
+	_, end, err := HotWindow(vg68, 70, 70, 45, 60, 3)
+	require.ErrorContains(t, err, "ambient 45 C is outside -40 to 42.593")
+	require.InDelta(t, 42.593, end, 0.001)
+
+	_, _, err = HotWindow(vg68, 70, 0, 20, 60, 1000)
+	require.ErrorContains(t, err, "viscosity", "the oil never gets that thick")
+}
+
+func TestHotWindowIsLongerForAHotterStopAndALargerRatio(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		hot := rapid.Float64Range(45, 95).Draw(t, "hot")
+		ambient := rapid.Float64Range(-10, 20).Draw(t, "ambient")
+		ratio := rapid.Float64Range(1, 4).Draw(t, "ratio")
+		window := func(hot, ambient, ratio float64) float64 {
+			minutes, end, err := HotWindow(vg68, hot, 70, ambient, 60, ratio)
+			require.NoError(t, err)
+			if minutes > 0 { // at its close the oil is as thick as it may be
+				closing := must(PumpTemp(hot, ambient, 60, minutes))
+				require.InDelta(t, end, closing, 1e-9)
+				require.InEpsilon(t, ratio, must(vg68.Viscosity(closing))/must(vg68.Viscosity(70)), 1e-9)
+			}
+			return minutes
+		}
+		base := window(hot, ambient, ratio)
+		require.LessOrEqual(t, base, window(hot+1, ambient, ratio)+1e-9)
+		require.LessOrEqual(t, base, window(hot, ambient+1, ratio)+1e-9)
+		require.LessOrEqual(t, base, window(hot, ambient, ratio+0.1)+1e-9)
+	})
+}
+
+// BenchmarkCycle is what a stop costs: carry-over, retained water, age, window and
+// the settling of what is drained.
+func BenchmarkCycle(b *testing.B) {
+	b.ReportAllocs()
+	in := worked(0.35, 1, DefaultEta)
+	for b.Loop() {
+		in.CarryRateGH = must(CarryOver(7, -35, 1, DefaultGasC))
+		water := must(Retained(in))
+		must(ThermalHoursRun(in.Hours, in.StartC, in.RunningC, in.WarmTauMin, AgeingRefC))
+		_, _, _ = HotWindow(vg68, in.RunningC, in.RunningC, in.AmbientC, DefaultCoolTauMin, DefaultWindowRatio)
+		must(SettlingHours(D50Um, 100, vg68, 20))
+		must(ClearedShare(24, 100, vg68, 20, D50Um, GSD))
+		must(FreeWaterG(water, in.OilG, 20))
+	}
+}
