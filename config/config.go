@@ -1,0 +1,157 @@
+// Package config turns the configuration file, the environment and the flags into checked
+// values. It is the only importer of viper.
+//
+// Precedence: flag over environment over settings.yaml (what the page has set) over the
+// file over the default. Every key is checked by its name, type, range and relation to
+// others; what is wrong is a *Problem that says where and what would be right. A file is
+// read once, at the start: this version does not reload it while running.
+package config
+
+import (
+	"time"
+
+	"sumpbook/maintenance"
+)
+
+// Config is the whole configuration, complete and checked. The json tags are the keys of
+// the file.
+type Config struct {
+	Listen   string             `json:"listen"`   // host:port of the page and the API; port 0 takes a free one
+	BaseURL  string             `json:"base_url"` // what phones and labels use, without a slash at the end; empty: the listen address
+	Timezone *time.Location     `json:"timezone"` // of quiet hours, digest and calendar tasks
+	Units    string             `json:"units"`    // metric or us
+	Quiet    Quiet              `json:"quiet"`
+	Digest   string             `json:"digest"` // cron spec in Timezone; empty: none
+	Channels []Channel          `json:"channels"`
+	Sources  []Source           `json:"sources"`
+	Signals  Signals            `json:"signals"`
+	Limits   maintenance.Limits `json:"limits"` // only what is set: the caller merges over the defaults
+	Care     []Care             `json:"care"`
+
+	File     string   `json:"-"` // the file it came from; empty if there was none
+	Warnings []string `json:"-"` // what is allowed and yet unwise, one sentence each
+
+	origins map[string]origin
+}
+
+// Quiet is the part of the day in which reminders are held, over midnight if To is before
+// From.
+type Quiet struct {
+	From   ClockTime        `json:"from"`
+	To     ClockTime        `json:"to"`
+	Except []maintenance.Do `json:"except"` // actions that are told all the same
+}
+
+// IsSet says whether there are quiet hours at all.
+func (q Quiet) IsSet() bool { return q.From != q.To }
+
+// Channel is one way to reach a person or a program.
+type Channel struct {
+	Name string `json:"name"`
+	Type string `json:"type"` // webhook or smtp
+
+	URL        string `json:"url"`         // webhook: http or https
+	Secret     Secret `json:"secret"`      // webhook: whsec_ and base64; empty: unsigned
+	SecretFile string `json:"secret_file"` // webhook: where Secret was read from
+
+	Host         string   `json:"host"` // smtp
+	Port         int      `json:"port"` // smtp; 587 if not told, 25 without TLS
+	From         string   `json:"from"` // smtp: an address
+	To           []string `json:"to"`   // smtp: addresses
+	User         string   `json:"user"`
+	Password     Secret   `json:"password"`
+	PasswordFile string   `json:"password_file"`
+	TLS          string   `json:"tls"` // smtp, STARTTLS: mandatory (if not told), opportunistic (if not told, on loopback) or none
+}
+
+// Source is where the readings of a pump come from. An http source is pushed to the API
+// and so has no broker, topic or pointers.
+type Source struct {
+	Pump         string         `json:"pump"`
+	Type         string         `json:"type"`   // mqtt or http
+	Broker       string         `json:"broker"` // scheme://host:port
+	Topic        string         `json:"topic"`
+	ClientID     string         `json:"client_id"` // empty: the daemon makes one
+	Username     string         `json:"username"`
+	Password     Secret         `json:"-"` // read from PasswordFile
+	PasswordFile string         `json:"password_file"`
+	Power        *string        `json:"power"` // JSON Pointers (RFC 6901) into the payload; nil: not there, "": the whole payload
+	Temp         *string        `json:"temp"`
+	On           *string        `json:"on"`      // a switch: off means no power
+	Time         *string        `json:"time"`    // nil: the arrival
+	Zone         *time.Location `json:"zone"`    // of payload times without offset; nil: the configuration's
+	Unit         string         `json:"unit"`    // of power: W (if not told), mW, kW; of temp where there is no power: C, F, K
+	Scale        float64        `json:"scale"`   // the reading in Unit is payload × Scale + Offset
+	Offset       float64        `json:"offset"`  // in Unit
+	Decimal      string         `json:"decimal"` // point or comma, in numbers sent as text
+	Availability Availability   `json:"availability"`
+	Signals      Signals        `json:"signals"` // the source's own over the general ones
+}
+
+// Availability is a topic on which a broker tells whether the source is there.
+type Availability struct {
+	Topic string `json:"topic"` // empty: there is none
+	On    string `json:"on"`    // the payload that says it is there
+}
+
+// Signals are the thresholds of the cycle detector.
+type Signals struct {
+	OnW         float64       `json:"on_w"`         // runs above, W
+	OffW        float64       `json:"off_w"`        // stands below, W
+	StartFor    time.Duration `json:"start_for"`    // so long above before it counts as a start
+	EndFor      time.Duration `json:"end_for"`      // so long below before it counts as an end
+	ShortestRun time.Duration `json:"shortest_run"` // shorter runs are no cycle
+	Alive       time.Duration `json:"alive"`        // a source silent for longer is not believed
+}
+
+// Care is one upkeep task: after so much use, or by the calendar.
+type Care struct {
+	Task  string `json:"task"`
+	Pump  string `json:"pump"` // empty: every pump
+	After After  `json:"after"`
+	Cron  string `json:"cron"` // in Timezone; empty: by After
+}
+
+// After is the use that makes an upkeep task due, by whichever is reached first.
+type After struct {
+	Cycles   int     `json:"cycles"`
+	RunHours float64 `json:"run_hours"`
+	Class    string  `json:"class"` // only cycles of this class of food count; empty: all
+}
+
+// Default is the configuration with nothing told.
+func Default() Config {
+	return Config{
+		Listen:   "127.0.0.1:8417",
+		Timezone: time.Local,
+		Units:    "metric",
+		Signals: Signals{
+			OnW: 120, OffW: 60,
+			StartFor: 2 * time.Minute, EndFor: 3 * time.Minute,
+			ShortestRun: 20 * time.Minute, Alive: 15 * time.Minute,
+		},
+	}
+}
+
+// Loopback says whether only this machine can reach the listen address.
+func (c Config) Loopback() bool {
+	host, _, err := splitListen(c.Listen)
+	return err == nil && isLoopback(host)
+}
+
+// Reading turns a number of the payload into watts, or into °C for a source of
+// temperature alone.
+func (s Source) Reading(payload float64) float64 {
+	v := payload*s.Scale + s.Offset
+	switch s.Unit {
+	case "mW":
+		return v / 1000
+	case "kW":
+		return v * 1000
+	case "F":
+		return (v - 32) / 1.8
+	case "K":
+		return v - 273.15
+	}
+	return v
+}
