@@ -63,10 +63,20 @@ func (c CakeLaw) Slowing(filtered, batch float64) (float64, error) {
 // does not load has no such end.
 func (c CakeLaw) AmountToSlowing(batch, ratio float64) (amount float64, ends bool, err error) {
 	err = cmp.Or(c.check(), normalRange.check(batch), slowRange.check(ratio))
-	if err != nil || c.K == 0 {
+	if err != nil {
 		return 0, false, err
 	}
-	return (ratio - 1) * (c.K*batch/2 + c.B) / c.K, true, nil
+	amount, ends = reachable((ratio - 1) * (c.K*batch/2 + c.B) / c.K)
+	return amount, ends, nil
+}
+
+// reachable keeps an end so far off that no one will see it, or none (a division by
+// no loading), from being told as a number.
+func reachable(amount float64) (float64, bool) {
+	if amount >= 0 && amount <= passRange.high {
+		return amount, true
+	}
+	return 0, false
 }
 
 // BlockingLimit returns the amount at which a medium whose pores close (standard
@@ -75,10 +85,11 @@ func (c CakeLaw) AmountToSlowing(batch, ratio float64) (amount float64, ends boo
 // 1/Q0, limit 2/K. Readings that show no blocking have no such end.
 func BlockingLimit(amounts, times []float64) (amount float64, ends bool, err error) {
 	slope, _, err := fitPerAmount(times, times, amounts)
-	if err != nil || slope <= 0 {
+	if err != nil {
 		return 0, false, err
 	}
-	return 1 / slope, true, nil
+	amount, ends = reachable(1 / slope)
+	return amount, ends, nil
 }
 
 // fitPerAmount is the least-squares line of times/amounts on x.

@@ -31,8 +31,8 @@ func FreezingHours(diameterMm, airC, startC, h float64) (float64, error) {
 		return 0, err
 	}
 	d := diameterMm / 1_000
-	massPerWall := WaterDensityAtZero * d / 4 // kg/m2: volume over the area of the side
-	seconds := plank(WaterDensityAtZero*fusionJKg, -airC, 1.0/4, 1.0/16, d, h, iceConducts)
+	massPerWall := waterDensityAtZero * d / 4 // kg/m2: volume over the area of the side
+	seconds := plank(waterDensityAtZero*fusionJKg, -airC, 1.0/4, 1.0/16, d, h, iceConducts)
 	if startC > 0 {
 		seconds += precool(massPerWall*waterHeat, h, startC, 0, airC)
 	}
@@ -48,7 +48,7 @@ func LayerHours(thicknessMm, airC, h float64) (float64, error) {
 		return 0, err
 	}
 	twice := 2 * thicknessMm / 1_000 // one side cooled is half of a slab cooled from both
-	return plank(WaterDensityAtZero*fusionJKg, -airC, 1.0/2, 1.0/8, twice, h, iceConducts) / secondsPerHour, nil
+	return plank(waterDensityAtZero*fusionJKg, -airC, 1.0/2, 1.0/8, twice, h, iceConducts) / secondsPerHour, nil
 }
 
 // plank returns the seconds to freeze a body of size a through: heat of fusion in

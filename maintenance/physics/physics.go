@@ -46,9 +46,9 @@ const (
 	AgeingRefC           = 60                              // reference of thermal hours, C; trade sources quoting the ten-degree rule
 	FreezerFilm          = 10                              // W/(m2 K), still air in a freezer; common practice, no source
 	PumpOilFactor        = 1.7                             // solubility of pump oil over insulating oil, 1 to 5; from a lubrication trade source
-	IceDensity           = 916.721463419                   // kg/m3 at 0 C, IAPWS R10-06(2009) Table 6
-	WaterDensityAtZero   = 999.84                          // kg/m3 at 0 C, IAPWS-95
-	IceExpansion         = WaterDensityAtZero / IceDensity // 1.0907: leave headspace for 9 %
+	iceDensity           = 916.721463419                   // kg/m3 at 0 C, IAPWS R10-06(2009) Table 6
+	waterDensityAtZero   = 999.84                          // kg/m3 at 0 C, IAPWS-95
+	IceExpansion         = waterDensityAtZero / iceDensity // 1.0907: leave headspace for 9 %
 )
 
 // A RangeError is an argument outside the range its formula is good for.

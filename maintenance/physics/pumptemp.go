@@ -41,6 +41,17 @@ func TimeToReach(startC, finalC, targetC, tauMin float64) (minutes float64, err 
 	return tauMin * math.Log((startC-finalC)/(targetC-finalC)), nil
 }
 
+// SafeMinutes returns the minutes after the stop until a pump at hotC has cooled to
+// SafeToTouchC in a room at ambientC; 0 where it is no hotter than that. Until then
+// its oil burns; below, gloves are still right.
+func SafeMinutes(hotC, ambientC, tauMin float64) (float64, error) {
+	err := cmp.Or(bodyRange.called("hot").check(hotC), ambientRange.check(ambientC), tauRange.check(tauMin))
+	if err != nil || hotC <= SafeToTouchC {
+		return 0, err
+	}
+	return TimeToReach(hotC, ambientC, SafeToTouchC, tauMin)
+}
+
 // TauFromReading returns the time constant in minutes that one thermometer
 // reading teaches: readC, minutes after the pump left startC for finalC. A
 // reading that is not strictly between them tells nothing and is refused.

@@ -53,6 +53,13 @@ func TestOneReadingTeachesTheTimeConstant(t *testing.T) {
 	require.EqualError(t, err, "reading 67 C is outside 21 to 67 C", "a reading at the start tells nothing")
 }
 
+func TestSafeMinutes(t *testing.T) {
+	require.InDelta(t, 13.4, must(SafeMinutes(70, 20, 60)), 0.05)
+	require.Zero(t, must(SafeMinutes(55, 20, 60)), "safe from the stop")
+	_, err := SafeMinutes(70, 60, 60)
+	require.ErrorAs(t, err, &RangeError{}, "never, in a room as hot")
+}
+
 func TestHotWindow(t *testing.T) {
 	for name, c := range map[string]struct{ hot, ambient, closes float64 }{
 		"stopped warm":                  {70, 20, 47.66},

@@ -95,7 +95,7 @@ var quantities = map[string]func(in inputs) (float64, error){
 		return TimeToReach(in.n("T0_C"), in.n("Tinf_C"), in.n("T_C"), in.n("tau_min"))
 	},
 	"safe_handling_time": func(in inputs) (float64, error) {
-		return TimeToReach(in.n("T0_C"), in.n("t_amb_C"), in.n("T_safe_C"), in.n("tau_min"))
+		return SafeMinutes(in.n("T0_C"), in.n("t_amb_C"), in.n("tau_min"))
 	},
 	"window_end_temperature": func(in inputs) (float64, error) {
 		_, end, err := HotWindow(in.oil(), in.n("t_ref_C"), in.n("t_ref_C"), 20, 60, in.n("ratio"))
@@ -252,12 +252,12 @@ var quantities = map[string]func(in inputs) (float64, error){
 	},
 	"plank_water_layer_min": func(in inputs) (float64, error) { // the row's water is 999.8 kg/m3
 		hours, err := LayerHours(in.n("x_m")*1000, in.n("Ta_C"), in.n("h"))
-		return hours * 60 * in.n("rho") / WaterDensityAtZero, err
+		return hours * 60 * in.n("rho") / waterDensityAtZero, err
 	},
 	"precool_min": func(in inputs) (float64, error) {
 		return precool(in.n("m_c_J_K")/in.n("A_m2"), in.n("h"), in.n("T0_C"), in.n("Tf_C"), in.n("Ta_C")) / 60, nil
 	},
-	"ice_density_0C":      func(inputs) (float64, error) { return IceDensity, nil },
+	"ice_density_0C":      func(inputs) (float64, error) { return iceDensity, nil },
 	"latent_heat_fusion":  func(inputs) (float64, error) { return fusionJKg / 1000.0, nil },
 	"ice_expansion_ratio": func(inputs) (float64, error) { return IceExpansion, nil },
 

@@ -24,6 +24,7 @@ var functions = map[string]struct {
 	"VapourTolerance": {[]float64{7, 10, 70, 20, 0.5, 1.1}, func(a []float64) (float64, error) { return VapourTolerance(a[0], a[1], a[2], a[3], a[4], a[5]) }},
 	"PumpTemp":        {[]float64{22, 67, 20, 60}, func(a []float64) (float64, error) { return PumpTemp(a[0], a[1], a[2], a[3]) }},
 	"TimeToReach":     {[]float64{22, 67, 60, 20}, func(a []float64) (float64, error) { return TimeToReach(a[0], a[1], a[2], a[3]) }},
+	"SafeMinutes":     {[]float64{67, 20, 60}, func(a []float64) (float64, error) { return SafeMinutes(a[0], a[1], a[2]) }},
 	"TauFromReading":  {[]float64{67, 22, 30, 49}, func(a []float64) (float64, error) { return TauFromReading(a[0], a[1], a[2], a[3]) }},
 	"HotWindow": {[]float64{68, 8.6, 70, 67, 20, 60, 3}, func(a []float64) (float64, error) {
 		minutes, _, err := HotWindow(Oil{V40: a[0], V100: a[1]}, a[2], a[3], a[4], a[5], a[6])

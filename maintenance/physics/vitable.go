@@ -6,8 +6,8 @@ type viRun struct {
 	l, h       []float64 // viscosity at 40 C, mm2/s, of the oils of index 0 and 100
 }
 
-// Table 1 of ASTM D2270 (ISO 2909), 2 to 70 mm2/s, as public code for the standard
-// gives it; every cell was compared with the standard's quadratics (checks_test.go).
+// Table 1 of ASTM D2270 (ISO 2909), 2 to 70 mm2/s. A test compares every cell with
+// the quadratics in which the standard gives the same table.
 var viTable = []viRun{
 	{
 		from: 2, step: 0.1,
