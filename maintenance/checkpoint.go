@@ -16,3 +16,7 @@ func DecodeState(b []byte) (*State, error) {
 	s := NewState()
 	return s, json.Unmarshal(b, s, jsonv1.FormatDurationAsNano(true), json.RejectUnknownMembers(true))
 }
+
+// StateFormat changes when the same entries come to fold into another state, so that a
+// checkpoint of an older program is not gone on from.
+const StateFormat = 1
