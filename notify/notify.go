@@ -6,7 +6,13 @@
 // crash repeats a reminder at most once, under the same key.
 package notify
 
-import "time"
+import (
+	"crypto/sha256"
+	"encoding/base32"
+	"strconv"
+	"strings"
+	"time"
+)
 
 // Stage is the part of an action's window a reminder speaks of.
 type Stage string
@@ -18,14 +24,27 @@ const (
 	Closing Stage = "closing"
 	Overdue Stage = "overdue"
 	Done    Stage = "done"
+	Daily   Stage = "digest" // the day's plan; only on channels that people read
 )
 
 // A Key names one reminder on one channel: the same on every repeat, another for another.
+// Count is 0 for what a person hears first. It differs for each repeat of `again`, after
+// each snooze, and when an action that was said to be done is open after all.
 type Key struct {
 	Action  string `json:"action"`
 	Stage   Stage  `json:"stage"`
-	Count   int    `json:"count"` // 0 but for repeats of `again`
+	Count   int    `json:"count"`
 	Channel string `json:"channel"`
+}
+
+// ID is a short name for the key that is safe in a header: 26 letters and digits after
+// "r-", made of the SHA-256 of its parts. It travels with each delivery.
+func (k Key) ID() string {
+	h := sha256.New()
+	for _, part := range []string{k.Action, string(k.Stage), strconv.Itoa(k.Count), k.Channel} {
+		h.Write([]byte(strconv.Itoa(len(part)) + ":" + part)) // the length keeps the parts apart
+	}
+	return "r-" + strings.ToLower(base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(h.Sum(nil)[:16]))
 }
 
 // Outcome is what became of a reminder.
@@ -50,5 +69,15 @@ type Notice struct {
 	Attempt int        `json:"attempt,omitzero"` // 1, 2, 3, … for attempted, retry, gave up, delivered
 	Until   *time.Time `json:"until,omitzero"`
 	Detail  string     `json:"detail,omitzero"` // the other end's words, or why it was held or dropped
+	About   *About     `json:"about,omitzero"`  // with attempted
 	Test    bool       `json:"test,omitzero"`   // a test reminder: it counts for nothing
+}
+
+// About is what has to be known of an action once it is gone, to say that it is done.
+type About struct {
+	Pump   *string    `json:"pump,omitzero"`
+	Vessel *string    `json:"vessel,omitzero"`
+	Opens  time.Time  `json:"opens"`
+	Due    time.Time  `json:"due"`
+	Closes *time.Time `json:"closes,omitzero"`
 }

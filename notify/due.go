@@ -1,0 +1,421 @@
+package notify
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"sumpbook/maintenance"
+)
+
+// Facts are what the book says at one instant.
+type Facts struct {
+	Actions []maintenance.Action // at now, by urgency
+	Newest  time.Time            // At of the newest entry: before it, nothing is said to be done
+	Snoozed map[string]time.Time // by action: until when it was last snoozed, also if that is over
+}
+
+// A Policy is who is told of what, and when.
+type Policy struct {
+	Channels []string                         // all of them hear of every action
+	Quiet    Quiet                            // its zone is also that of the digest
+	Repeat   map[maintenance.Do]time.Duration // say again after so long; none unless set
+	Digest   Schedule                         // nil: no digest
+	DigestTo []string                         // the channels that get it
+}
+
+// A Reminder is one thing to say on one channel now.
+type Reminder struct {
+	Key     Key
+	Action  maintenance.Action   // of a digest: none
+	Agenda  []maintenance.Action // of a digest: everything to do
+	Since   time.Time            // when it fell due
+	Reason  string               // why now
+	Attempt int                  // 1, 2, 3, …
+	Test    bool                 // it asks for nothing
+}
+
+// A Plan is what follows from the facts at one instant.
+type Plan struct {
+	Send    []Reminder // in the order in which to carry them
+	Notices []Notice   // what was held, replaced or given up: to be written before Send is carried
+	Next    time.Time  // when the answer can change if nothing happens; zero is never
+}
+
+// foresight is how long before quiet hours word goes out of a window that closes in them.
+const foresight = 30 * time.Minute
+
+// Due says what to do about reminders at now. It asks for one reminder of an action on a
+// channel at most: a later stage replaces an earlier one that was not carried, so that no
+// flood follows a gap. It is a pure function: once the notices it asks for are added, and
+// what it sends is delivered, it asks for nothing more.
+func Due(f Facts, l *Ledger, p Policy, now time.Time) Plan {
+	pl := &planner{facts: f, ledger: l, policy: p, now: now}
+	here := make(map[string]bool, len(f.Actions))
+	for i := range f.Actions {
+		a := &f.Actions[i]
+		here[a.ID] = true
+		for _, channel := range p.Channels {
+			pl.open(a, line{a.ID, channel})
+		}
+	}
+	pl.gone(here)
+	pl.digests()
+	return pl.plan
+}
+
+// Stands says whether a reminder that Due asked for is still wanted: nothing was done,
+// snoozed or overtaken meanwhile, and nobody carried it. It is asked just before the send;
+// the attempt itself may have been noted.
+func Stands(r Reminder, f Facts, l *Ledger, p Policy, now time.Time) bool {
+	t := l.threads[line{r.Key.Action, r.Key.Channel}]
+	m := t.get(step{r.Key.Stage, r.Key.Count})
+	tried := m.outcome == Attempted && m.attempts == r.Attempt
+	if m.settled() || !tried && m.attempts != r.Attempt-1 {
+		return false
+	}
+	if r.Test {
+		return true
+	}
+	if _, held := p.Quiet.Holds(patience(r), now); held {
+		return false
+	}
+	if r.Key.Stage == Daily {
+		return true
+	}
+	pl := &planner{facts: f, ledger: l, policy: p, now: now}
+	i := slices.IndexFunc(f.Actions, func(a maintenance.Action) bool { return a.ID == r.Key.Action })
+	if i < 0 || r.Key.Stage == Done {
+		return i < 0 && r.Key.Stage == Done && t != nil && t.said() && t.dones == r.Key.Count
+	}
+	want, ok := pl.wanted(&f.Actions[i], line{r.Key.Action, r.Key.Channel})
+	return ok && want.step == step{r.Key.Stage, r.Key.Count}
+}
+
+// patience is the kind of action by which the quiet hours judge a reminder: a digest, or
+// word that something is done, can always wait, but for the end of an alarm.
+func patience(r Reminder) maintenance.Do {
+	if r.Key.Stage == Daily || r.Key.Stage == Done && r.Action.Do != maintenance.DoStopPump {
+		return ""
+	}
+	return r.Action.Do
+}
+
+type planner struct {
+	facts  Facts
+	ledger *Ledger
+	policy Policy
+	now    time.Time
+	plan   Plan
+}
+
+// A wish is the one thing there is to say on a line now.
+type wish struct {
+	step
+	since  time.Time
+	reason string
+}
+
+// open plans for an action that is there.
+func (pl *planner) open(a *maintenance.Action, at line) {
+	pl.wake(a)
+	want, ok := pl.wanted(a, at)
+	pl.drop(at, func(s step) string { return pl.replaced(a, at, s, want, ok) })
+	if ok {
+		pl.say(Reminder{Key: keyOf(at, want.step), Action: *a, Since: want.since, Reason: want.reason})
+	}
+}
+
+// replaced is why a pending reminder of an action that is there is wanted no more; empty if
+// it is. One said early, of what is still to come, stays pending.
+func (pl *planner) replaced(a *maintenance.Action, at line, s step, want wish, ok bool) string {
+	t := pl.ledger.threads[at]
+	switch {
+	case ok && s == want.step:
+		return ""
+	case s.stage == Done:
+		return "it is open after all"
+	case s.stage != Again && s.count != pl.count(a.ID, t), !ok && s.stage == Again:
+		return "it was put off"
+	case ok:
+		return "replaced by " + string(want.stage)
+	case t.overtaken(s):
+		return "a later one was said"
+	}
+	return ""
+}
+
+func keyOf(at line, s step) Key {
+	return Key{Action: at.action, Stage: s.stage, Count: s.count, Channel: at.channel}
+}
+
+// count tells the openings of one action apart: each snooze makes another, named by the
+// minute it ends, and so does being open again after it was said to be done.
+func (pl *planner) count(action string, t *thread) int {
+	n := 0
+	if t != nil {
+		n = t.dones
+	}
+	if until, ok := pl.facts.Snoozed[action]; ok {
+		n += int(until.Unix() / 60)
+	}
+	return n
+}
+
+// wanted is what there is to say of an action that is there, whether or not it was said.
+// None: it is coming, or the repeat of what was said is not due.
+func (pl *planner) wanted(a *maintenance.Action, at line) (wish, bool) {
+	t := pl.ledger.threads[at]
+	want, ok := pl.stage(a)
+	if !ok {
+		return want, false
+	}
+	want.count = pl.count(a.ID, t)
+	if t.overtaken(want.step) {
+		return want, false
+	}
+	if m := t.get(want.step); !m.settled() {
+		return want, true
+	}
+	return pl.again(a, t, want)
+}
+
+// stage is where now lies in the window of an action.
+func (pl *planner) stage(a *maintenance.Action) (wish, bool) {
+	switch closing, closes := closingAt(a); {
+	case a.State == maintenance.Coming || pl.now.Before(a.Opens):
+		return pl.foresee(a, a.Opens, Opened)
+	case a.Do != maintenance.DoStopPump && a.Due.After(a.Opens) && !pl.now.Before(a.Due):
+		return wish{step{stage: Overdue}, a.Due, "due has passed"}, true
+	case closes && !pl.now.Before(closing):
+		return wish{step{stage: Closing}, closing, "two thirds of the window have passed"}, true
+	case closes && a.Opens.Before(closing.Add(-foresight)):
+		if want, ok := pl.foresee(a, closing, Closing); ok && a.Opens.Before(want.since) {
+			return want, true
+		}
+	}
+	return wish{step{stage: Opened}, a.Opens, "the window is open"}, true
+}
+
+// closingAt is two thirds into the window, if that is before due.
+func closingAt(a *maintenance.Action) (time.Time, bool) {
+	if a.Closes == nil {
+		return time.Time{}, false
+	}
+	at := a.Opens.Add(a.Closes.Sub(a.Opens) * 2 / 3)
+	return at, at.After(a.Opens) && at.Before(a.Due)
+}
+
+// foresee says a stage before the quiet hours in which it would begin, if the window also
+// closes in them.
+func (pl *planner) foresee(a *maintenance.Action, begins time.Time, stage Stage) (wish, bool) {
+	early, start, ok := pl.early(a, begins)
+	if !ok || pl.now.Before(early) || !pl.now.Before(start) {
+		return wish{}, false
+	}
+	return wish{step{stage: stage}, early, "it opens and closes in your quiet hours"}, true
+}
+
+// early is the stretch before quiet hours in which to speak of what begins in them.
+func (pl *planner) early(a *maintenance.Action, begins time.Time) (from, to time.Time, ok bool) {
+	if a.Closes == nil {
+		return from, to, false
+	}
+	if _, held := pl.policy.Quiet.Holds(a.Do, begins); !held {
+		return from, to, false
+	}
+	start, end, _ := pl.policy.Quiet.window(begins)
+	return start.Add(-foresight), start, !a.Closes.After(end)
+}
+
+// again repeats what was said and not answered, where that is wished.
+func (pl *planner) again(a *maintenance.Action, t *thread, said wish) (wish, bool) {
+	wait := pl.policy.Repeat[a.Do]
+	if wait <= 0 || t.get(said.step).outcome != Delivered {
+		return said, false
+	}
+	for s, m := range t.steps {
+		if s.stage == Again && m.pending() {
+			return wish{s, m.at, "no answer yet"}, true
+		}
+	}
+	if pl.now.Sub(t.spoke).Abs() < wait {
+		pl.next(t.spoke.Add(wait))
+		return said, false
+	}
+	return wish{step{Again, t.latest + 1}, t.spoke.Add(wait), "no answer yet"}, true
+}
+
+// gone plans for the actions that were spoken of and are there no more. Facts from before
+// the newest entry know less than was known: then nothing is said to be done.
+func (pl *planner) gone(here map[string]bool) {
+	if pl.now.Before(pl.facts.Newest) {
+		pl.next(pl.facts.Newest)
+		return
+	}
+	for _, at := range pl.ledger.lines() {
+		t := pl.ledger.threads[at]
+		if here[at.action] || at.action == digestAction || !slices.Contains(pl.policy.Channels, at.channel) {
+			continue
+		}
+		pl.drop(at, func(s step) string {
+			if s.stage == Done {
+				return ""
+			}
+			return "it is done, or no longer so"
+		})
+		if t.said() {
+			a := lastSeen(at.action, t.about)
+			key := keyOf(at, step{Done, t.dones})
+			pl.say(Reminder{Key: key, Action: a, Since: t.spoke, Reason: "it is done, or no longer so"})
+		}
+	}
+}
+
+// lines are the lines with something in them, in order.
+func (l *Ledger) lines() []line {
+	var all []line
+	for at, t := range l.threads {
+		if len(t.steps) > 0 {
+			all = append(all, at)
+		}
+	}
+	slices.SortFunc(all, func(a, b line) int {
+		return cmp.Or(strings.Compare(a.action, b.action), strings.Compare(a.channel, b.channel))
+	})
+	return all
+}
+
+// lastSeen is what is left of an action that is gone: its name and its window, and no entry.
+func lastSeen(id string, about *About) maintenance.Action {
+	do, _, _ := strings.Cut(id, "/")
+	a := maintenance.Action{ID: id, Do: maintenance.Do(do), State: maintenance.Open}
+	if about != nil {
+		a.Pump, a.Vessel, a.Opens, a.Due, a.Closes = about.Pump, about.Vessel, about.Opens, about.Due, about.Closes
+	}
+	return a
+}
+
+// drop supersedes the pending reminders of a line for which there is a reason to. An attempt
+// that may still be on the wire is left to end by itself.
+func (pl *planner) drop(at line, reason func(step) string) {
+	t := pl.ledger.threads[at]
+	if t == nil {
+		return
+	}
+	var dropped []Notice
+	for s, m := range t.steps {
+		why := reason(s)
+		onWire := m.outcome == Attempted && pl.now.Sub(m.at).Abs() < 2*SendTimeout
+		if m.pending() && why != "" && !onWire {
+			dropped = append(dropped, Notice{At: pl.now, Key: keyOf(at, s), Outcome: Superseded, Attempt: m.attempts, Detail: why})
+		}
+	}
+	slices.SortFunc(dropped, func(a, b Notice) int { return strings.Compare(a.Key.ID(), b.Key.ID()) })
+	pl.plan.Notices = append(pl.plan.Notices, dropped...)
+}
+
+// say sends a reminder now, or holds it, or lets it wait for its next try.
+func (pl *planner) say(r Reminder) {
+	m := pl.ledger.threads[line{r.Key.Action, r.Key.Channel}].get(step{r.Key.Stage, r.Key.Count})
+	if m.attempts >= MaxAttempts {
+		if m.pending() {
+			pl.note(Notice{Key: r.Key, Outcome: GaveUp, Attempt: m.attempts, Detail: "too many tries"})
+		}
+		return
+	}
+	if until, held := pl.policy.Quiet.Holds(patience(r), pl.now); held {
+		pl.next(until)
+		if m.outcome != Held || !m.until.Equal(until) {
+			pl.note(Notice{Key: r.Key, Outcome: Held, Attempt: m.attempts, Until: &until, Detail: "quiet hours"})
+		}
+		return
+	}
+	if at, ok := m.ready(r.Key, pl.now); !ok {
+		pl.next(at)
+		return
+	}
+	r.Attempt = m.attempts + 1
+	pl.plan.Send = append(pl.plan.Send, r)
+}
+
+func (pl *planner) note(n Notice) {
+	n.At = pl.now
+	pl.plan.Notices = append(pl.plan.Notices, n)
+}
+
+// wake notes the instants at which an action enters its next stage.
+func (pl *planner) wake(a *maintenance.Action) {
+	pl.next(a.Opens)
+	pl.next(a.Due)
+	if from, _, ok := pl.early(a, a.Opens); ok {
+		pl.next(from)
+	}
+	if closing, ok := closingAt(a); ok {
+		pl.next(closing)
+		if from, _, ok := pl.early(a, closing); ok {
+			pl.next(from)
+		}
+	}
+}
+
+func (pl *planner) next(t time.Time) {
+	if t.After(pl.now) && (pl.plan.Next.IsZero() || t.Before(pl.plan.Next)) {
+		pl.plan.Next = t
+	}
+}
+
+// digestAction stands where other keys have the action.
+const digestAction = "digest"
+
+// digests plans the day's plan for the channels that get it: occasions that were missed are
+// one digest, and Count is the last of them as the local clock read it, in minutes since 1970.
+func (pl *planner) digests() {
+	if pl.policy.Digest == nil {
+		return
+	}
+	zone := pl.policy.Quiet.zone()
+	for _, channel := range pl.policy.DigestTo {
+		at := line{digestAction, channel}
+		fire, next := pl.occasion(pl.ledger.threads[at], zone)
+		pl.next(next)
+		if fire.IsZero() {
+			continue
+		}
+		s := step{Daily, int(wallOf(fire.In(zone)).Unix() / 60)}
+		pl.drop(at, func(other step) string {
+			if other == s {
+				return ""
+			}
+			return "a newer digest is due"
+		})
+		if t := pl.ledger.threads[at]; !t.get(s).settled() {
+			pl.say(Reminder{Key: keyOf(at, s), Agenda: pl.facts.Actions, Since: fire, Reason: "it is time for the digest"})
+		}
+	}
+}
+
+// occasion is the latest occasion for a digest up to now, unless it came before the last
+// digest, and the next one after now. A channel that never had one looks back for a day.
+func (pl *planner) occasion(t *thread, zone *time.Location) (fire, next time.Time) {
+	after := pl.now.Add(-24 * time.Hour)
+	if t != nil {
+		last := onWall(time.Unix(int64(t.latest)*60, 0).UTC(), zone)
+		if !last.After(pl.now.Add(24 * time.Hour)) { // else a clock that was wrong wrote it
+			after = latest(last.Add(-time.Minute), pl.now.Add(-8*24*time.Hour))
+		}
+	}
+	next = NextLocal(pl.policy.Digest, after, zone)
+	for !next.IsZero() && !next.After(pl.now) {
+		fire, next = next, NextLocal(pl.policy.Digest, next, zone)
+	}
+	return fire, next
+}
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
