@@ -1,0 +1,220 @@
+package daemon
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"sumpbook/maintenance"
+)
+
+var day0 = time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
+
+func openBook(t testing.TB, path string) *Book {
+	t.Helper()
+	b, err := OpenBook(path, maintenance.DefaultRules())
+	require.NoError(t, err)
+	return b
+}
+
+func newTestBook(t testing.TB) *Book {
+	t.Helper()
+	b := openBook(t, filepath.Join(t.TempDir(), "book.db"))
+	t.Cleanup(func() { require.NoError(t, b.Close()) })
+	return b
+}
+
+func entry(t require.TestingT, at time.Time, line string) maintenance.Entry {
+	e, err := maintenance.Decode([]byte(line))
+	require.NoError(t, err)
+	e.At = at
+	return e
+}
+
+// opening is a pump, three jars and a can of new oil.
+func opening(t require.TestingT) []maintenance.Entry {
+	var all []maintenance.Entry
+	for i, line := range []string{
+		`{"id":"p","kind":"pump","pump":"north","charge_ml":700}`,
+		`{"id":"j1","kind":"vessel","vessel":"jar-1","capacity_ml":1000}`,
+		`{"id":"j2","kind":"vessel","vessel":"jar-2","capacity_ml":1000}`,
+		`{"id":"l","kind":"lot","lot":"lot-1","vessel":"can-1","grams":3000}`,
+		`{"id":"f","kind":"fill","pump":"north","from":"can-1"}`,
+	} {
+		all = append(all, entry(t, day0.Add(time.Duration(i)*time.Minute), line))
+	}
+	return all
+}
+
+func fingerprint(t require.TestingT, s *maintenance.State) string {
+	b, err := maintenance.EncodeState(s)
+	require.NoError(t, err)
+	return string(b)
+}
+
+func TestTheSameEntryTwiceIsOne(t *testing.T) {
+	b, ctx, now := newTestBook(t), context.Background(), day0.Add(time.Hour)
+	first, err := b.Record(ctx, now, opening(t))
+	require.NoError(t, err)
+	require.Equal(t, 5, first.Accepted)
+	again, err := b.Record(ctx, now.Add(time.Minute), opening(t))
+	require.NoError(t, err)
+	require.Equal(t, 5, again.Duplicates)
+	require.Equal(t, first.Entries[4].Seq, again.Entries[4].Seq)
+
+	other := entry(t, day0, `{"id":"p","kind":"pump","pump":"north","charge_ml":800}`)
+	_, err = b.Record(ctx, now, []maintenance.Entry{other})
+	r := rejection(t, err)
+	require.Equal(t, "id", r.Field)
+	require.Contains(t, r.Says, "says something else")
+}
+
+func rejection(t require.TestingT, err error) *maintenance.Rejection {
+	var r *maintenance.Rejection
+	require.ErrorAs(t, err, &r)
+	return r
+}
+
+func TestARequestIsTakenWholeOrNotAtAll(t *testing.T) {
+	b, ctx := newTestBook(t), context.Background()
+	bad := append(opening(t), entry(t, day0.Add(time.Hour), `{"id":"x","kind":"drain","pump":"north","to":"jar-9"}`))
+	_, err := b.Record(ctx, day0.Add(2*time.Hour), bad)
+	r := rejection(t, err)
+	require.Equal(t, 6, r.Line)
+	require.Equal(t, "to", r.Field)
+	seq, _ := b.Head()
+	require.Zero(t, seq)
+	require.Empty(t, b.now.Load().state.Pumps)
+}
+
+func TestALateEntryTakesItsPlace(t *testing.T) {
+	b, ctx, now := newTestBook(t), context.Background(), day0.Add(72*time.Hour)
+	tell := func(at time.Duration, line string) error {
+		_, err := b.Record(ctx, now, []maintenance.Entry{entry(t, day0.Add(at), line)})
+		return err
+	}
+	_, err := b.Record(ctx, now, opening(t))
+	require.NoError(t, err)
+	require.NoError(t, tell(2*time.Hour, `{"id":"s1","kind":"start","pump":"north"}`))
+	require.NoError(t, tell(26*time.Hour, `{"id":"s2","kind":"stop","pump":"north"}`))
+	require.NoError(t, tell(time.Hour, `{"id":"v","kind":"vacuum","pump":"north","pa":2}`))
+
+	t.Run("Refused", func(t *testing.T) {
+		r := rejection(t, tell(150*time.Minute, `{"id":"late","kind":"drain","pump":"north","to":"jar-1"}`))
+		require.Contains(t, r.Says, "is running")
+		require.Len(t, r.Offer, 2)
+	})
+	t.Run("MakesALaterOneImpossible", func(t *testing.T) {
+		r := rejection(t, tell(3*time.Hour, `{"id":"late","kind":"stop","pump":"north"}`))
+		require.Equal(t, "s2", r.Blocks)
+		require.Contains(t, r.Says, "later entry impossible")
+	})
+	t.Run("AsOfAnInstant", func(t *testing.T) {
+		st, err := b.Stand(Moment{At: day0.Add(3 * time.Hour)}, now)
+		require.NoError(t, err)
+		require.NotNil(t, st.State.Pumps["north"].Run)
+		require.Len(t, st.State.Pumps["north"].BlankOffs, 1)
+		st, err = b.Stand(Moment{At: day0.Add(90 * time.Minute)}, now)
+		require.NoError(t, err)
+		require.Nil(t, st.State.Pumps["north"].Run)
+	})
+}
+
+func TestTheFuture(t *testing.T) {
+	b, ctx := newTestBook(t), context.Background()
+	_, err := b.Record(ctx, day0, []maintenance.Entry{entry(t, day0.Add(3*time.Minute), `{"kind":"note","note":"x"}`)})
+	require.Equal(t, "at", rejection(t, err).Field)
+	_, err = b.Record(ctx, day0, []maintenance.Entry{entry(t, day0.Add(2*time.Minute), `{"kind":"note","note":"x"}`)})
+	require.NoError(t, err)
+}
+
+func TestVoids(t *testing.T) {
+	b, ctx, now := newTestBook(t), context.Background(), day0.Add(time.Hour)
+	_, err := b.Record(ctx, now, opening(t))
+	require.NoError(t, err)
+	tell := func(line string) error {
+		_, err := b.Record(ctx, now, []maintenance.Entry{entry(t, now, line)})
+		return err
+	}
+	require.Equal(t, "entry", rejection(t, tell(`{"id":"v0","kind":"void","entry":"nothing"}`)).Field)
+	require.Equal(t, "f", rejection(t, tell(`{"id":"v1","kind":"void","entry":"l"}`)).Blocks)
+	require.NoError(t, tell(`{"id":"v2","kind":"void","entry":"f"}`))
+	require.Contains(t, rejection(t, tell(`{"id":"v3","kind":"void","entry":"f"}`)).Says, "already")
+	require.Contains(t, rejection(t, tell(`{"id":"v4","kind":"void","entry":"v2"}`)).Says, "cannot be withdrawn")
+	require.True(t, b.now.Load().state.Pumps["north"].Open)
+	before, err := b.Stand(Moment{KnownBy: now}, now)
+	require.NoError(t, err)
+	require.Equal(t, fingerprint(t, b.now.Load().state), fingerprint(t, before.State))
+}
+
+// The book told in any order, one by one or in requests, over restarts, is the fold of its
+// entries.
+func TestLawTheBookIsTheFoldOfItsEntries(t *testing.T) {
+	dir := t.TempDir()
+	n := 0
+	rapid.Check(t, func(t *rapid.T) {
+		n++
+		path := filepath.Join(dir, fmt.Sprintf("book-%d.db", n))
+		ctx, now := context.Background(), day0.Add(2000*time.Hour)
+		b, err := OpenBook(path, maintenance.DefaultRules())
+		require.NoError(t, err)
+		defer func() { require.NoError(t, b.Close()) }()
+		_, err = b.Record(ctx, now, opening(t))
+		require.NoError(t, err)
+		for i := range 40 {
+			at := day0.Add(time.Duration(rapid.IntRange(1, 1000).Draw(t, "h")) * time.Hour)
+			kind := rapid.SampledFrom([]string{"start", "stop", "drain", "fill", "void"}).Draw(t, "kind")
+			line := fmt.Sprintf(`{"id":"e%d","kind":%q,"pump":"north"}`, i, kind)
+			switch kind {
+			case "drain":
+				line = fmt.Sprintf(`{"id":"e%d","kind":"drain","pump":"north","to":"jar-1"}`, i)
+			case "fill":
+				line = fmt.Sprintf(`{"id":"e%d","kind":"fill","pump":"north","from":"can-1"}`, i)
+			case "void":
+				line = fmt.Sprintf(`{"id":"e%d","kind":"void","entry":"e%d"}`, i, rapid.IntRange(0, 40).Draw(t, "target"))
+			}
+			_, err := b.Record(ctx, now, []maintenance.Entry{entry(t, at, line)})
+			if err != nil {
+				rejection(t, err)
+			}
+			if rapid.IntRange(0, 15).Draw(t, "restart") == 0 {
+				require.NoError(t, b.saveCheckpoint())
+				require.NoError(t, b.Close())
+				b, err = OpenBook(path, maintenance.DefaultRules())
+				require.NoError(t, err)
+			}
+		}
+		var told []maintenance.Entry
+		require.NoError(t, b.journal.Lines(0, func(_ uint64, line []byte) error {
+			e, err := maintenance.Decode(line)
+			told = append(told, e)
+			return err
+		}))
+		want, err := maintenance.Fold(maintenance.DefaultRules(), told)
+		require.NoError(t, err)
+		require.Equal(t, fingerprint(t, want), fingerprint(t, b.now.Load().state))
+	})
+}
+
+func TestManyWritersShareCommits(t *testing.T) {
+	b, ctx := newTestBook(t), context.Background()
+	_, err := b.Record(ctx, day0.Add(time.Hour), opening(t))
+	require.NoError(t, err)
+	var all sync.WaitGroup
+	for i := range 64 {
+		all.Go(func() {
+			e := entry(t, day0.Add(time.Hour), fmt.Sprintf(`{"id":"n%d","kind":"note","note":"x"}`, i))
+			_, err := b.Record(ctx, day0.Add(time.Hour), []maintenance.Entry{e})
+			require.NoError(t, err)
+		})
+	}
+	all.Wait()
+	seq, _ := b.Head()
+	require.Equal(t, uint64(5+64), seq)
+}

@@ -1,0 +1,234 @@
+package daemon
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+
+	"sumpbook/daemon/journal"
+	"sumpbook/maintenance"
+)
+
+// checkpointEvery is how many entries may have to be folded when the book is opened.
+const checkpointEvery = 2048
+
+// A saved checkpoint is the state after all entries up to its Seq, by the rules it names.
+type saved struct {
+	Rules string         `json:"rules"`
+	Count int            `json:"count"`
+	State jsontext.Value `json:"state"`
+}
+
+// load folds the journal: from its checkpoint if that can be gone on from, else from the
+// beginning.
+func (b *Book) load() (*snapshot, error) {
+	seq, head := b.journal.Head()
+	s := &snapshot{state: maintenance.NewState(), seq: seq, head: head}
+	if seq == 0 {
+		return s, nil
+	}
+	newest, _, err := b.journal.At(seq)
+	if err != nil {
+		return nil, err
+	}
+	s.last = newest.Recorded
+	if b.goOn(s) {
+		return s, nil
+	}
+	s.state, s.count, s.ladder = maintenance.NewState(), 0, nil
+	err = b.journal.InOrder(journal.Position{}, func(e maintenance.Entry) error {
+		if _, gone := b.journal.VoidOf(e.Seq); gone {
+			return nil
+		}
+		return s.add(b.rules, e)
+	})
+	return s, err
+}
+
+func (s *snapshot) add(r maintenance.Rules, e maintenance.Entry) error {
+	if _, err := s.state.Apply(r, e); err != nil {
+		return fmt.Errorf("entry %d: %w", e.Seq, err)
+	}
+	s.count++
+	s.ladder = s.ladder.with(s.count, s.state)
+	return nil
+}
+
+// goOn takes the checkpoint, if there is one by the same rules and nothing after it reaches
+// back before it.
+func (b *Book) goOn(s *snapshot) bool {
+	c, found, err := b.journal.Checkpoint()
+	if err != nil || !found {
+		return false
+	}
+	var was saved
+	if json.Unmarshal(c.Blob, &was) != nil || was.Rules != rulesMark(b.rules) {
+		return false
+	}
+	state, err := maintenance.DecodeState(was.State)
+	if err != nil {
+		return false
+	}
+	b.saved.Store(c.Seq)
+	s.state, s.count = state, was.Count
+	s.ladder = ladder{{was.Count, state.Clone()}}
+	inOrder := true
+	err = b.journal.Lines(c.Seq, func(_ uint64, line []byte) error {
+		e, err := maintenance.Decode(line)
+		if err != nil {
+			return err
+		}
+		_, isVoid := e.Act.(*maintenance.VoidAct)
+		if isVoid || !isBefore(s.state, journal.Position{At: e.At, Seq: e.Seq}) {
+			inOrder = false
+			return journal.ErrStop
+		}
+		return s.add(b.rules, e)
+	})
+	return err == nil && inOrder
+}
+
+func (b *Book) checkpointIfDue() {
+	if b.now.Load().seq < b.saved.Load()+checkpointEvery {
+		return
+	}
+	// It is a cache: a failure costs time at the next start and nothing else.
+	_ = b.saveCheckpoint()
+}
+
+// saveCheckpoint keeps the newest state, unless few entries have come since the last one.
+func (b *Book) saveCheckpoint() error {
+	s := b.now.Load()
+	if s.seq < b.saved.Load()+checkpointEvery/8 {
+		return nil
+	}
+	state, err := maintenance.EncodeState(s.state)
+	if err != nil {
+		return fmt.Errorf("write down the state: %w", err)
+	}
+	blob, err := json.Marshal(saved{rulesMark(b.rules), s.count, state})
+	if err != nil {
+		return fmt.Errorf("write down the state: %w", err)
+	}
+	if err := b.journal.PutCheckpoint(journal.Checkpoint{Seq: s.seq, Hash: s.head, Blob: blob}); err != nil {
+		return fmt.Errorf("keep a checkpoint: %w", err)
+	}
+	b.saved.Store(s.seq)
+	return nil
+}
+
+// rulesMark tells apart the rules that a fold depends on.
+func rulesMark(r maintenance.Rules) string {
+	b, err := json.Marshal(struct {
+		Limits maintenance.Limits
+		Short  int64
+		Format int
+	}{r.Limits, int64(r.ShortestRun), maintenance.StateFormat})
+	if err != nil {
+		return "" // finite numbers: cannot fail; and a mark that matches nothing costs a fold
+	}
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
+}
+
+// A Moment is what a question is asked of: the book as it stood at an instant, by what it
+// had heard by another. Zero times mean now.
+type Moment struct {
+	At      time.Time
+	KnownBy time.Time
+}
+
+// A Standing is the state that answers a question, with the journal's head it rests on.
+type Standing struct {
+	State *maintenance.State
+	At    time.Time
+	Seq   uint64
+	Head  string
+}
+
+// Stand gives the book at a moment. The state is shared: nobody may write to it.
+func (b *Book) Stand(m Moment, now time.Time) (Standing, error) {
+	s := b.now.Load()
+	st := Standing{State: s.state, At: m.At, Seq: s.seq, Head: s.head}
+	if m.At.IsZero() {
+		st.At = now
+		if s.state.At.After(now) { // an entry may be dated a little ahead
+			st.At = s.state.At
+		}
+	}
+	switch {
+	case !m.KnownBy.IsZero():
+		return b.knownBy(st, m.KnownBy)
+	case st.At.Before(s.state.At):
+		var err error
+		st.State, err = b.asOf(s, st.At)
+		return st, err
+	}
+	return st, nil
+}
+
+// asOf folds up to an instant in the past, from the rung before it.
+func (b *Book) asOf(s *snapshot, at time.Time) (*maintenance.State, error) {
+	state, start := maintenance.NewState(), journal.Position{}
+	if r, ok := s.ladder.upTo(at); ok {
+		state = r.state.Clone()
+		start = journal.Position{At: state.At, Seq: state.Seq + 1}
+	}
+	err := b.journal.InOrder(start, func(e maintenance.Entry) error {
+		if e.At.After(at) || e.Seq > s.seq {
+			return stopAfter(e, at)
+		}
+		if by, gone := b.journal.VoidOf(e.Seq); gone && by <= s.seq {
+			return nil
+		}
+		_, err := state.Apply(b.rules, e)
+		return err
+	})
+	return state, err
+}
+
+func stopAfter(e maintenance.Entry, at time.Time) error {
+	if e.At.After(at) {
+		return journal.ErrStop
+	}
+	return nil
+}
+
+// knownBy folds what the book had heard by an instant: later entries, and what they void,
+// are as if never told.
+func (b *Book) knownBy(st Standing, by time.Time) (Standing, error) {
+	limit, err := b.journal.SeqKnownBy(by)
+	if err != nil {
+		return st, err
+	}
+	st.Seq, st.Head = limit, maintenance.ZeroHash
+	if e, found, err := b.journal.At(limit); err != nil {
+		return st, err
+	} else if found {
+		st.Head = e.Hash
+	}
+	st.State = maintenance.NewState()
+	err = b.Walk(limit, st.At, func(e maintenance.Entry) error {
+		_, err := st.State.Apply(b.rules, e)
+		return err
+	})
+	return st, err
+}
+
+// Walk gives the entries up to number limit that happened by at and are not withdrawn, in
+// the order of happening.
+func (b *Book) Walk(limit uint64, at time.Time, fn func(maintenance.Entry) error) error {
+	return b.journal.InOrder(journal.Position{}, func(e maintenance.Entry) error {
+		if e.At.After(at) {
+			return journal.ErrStop
+		}
+		if by, gone := b.journal.VoidOf(e.Seq); e.Seq > limit || gone && by <= limit {
+			return nil
+		}
+		return fn(e)
+	})
+}
