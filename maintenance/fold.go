@@ -331,6 +331,9 @@ func (f *folding) vacuum(a *VacuumAct) error {
 		r.Charge = p.Charge.ID
 		if full := p.FullNow(f.rules); full != nil && full.Entry == p.Charge.LastFill && (p.BlankNew == nil || p.BlankNew.At.Before(p.Charge.Since)) {
 			p.BlankNew = &r
+			if p.BlankFirst == nil {
+				p.BlankFirst = &r
+			}
 		}
 	}
 	p.BlankOffs = bounded(append(p.BlankOffs, r), maxReadings)
@@ -348,7 +351,7 @@ func (f *folding) care(a *CareAct) error {
 	}
 	for name, p := range f.Pumps {
 		if a.Pump == "" || a.Pump == name {
-			done.Pumps[name] = p.careMark()
+			done.Pumps[name] = p.Until(f.e.At).careMark()
 		}
 	}
 	f.Care[key] = done
@@ -389,7 +392,7 @@ func (f *folding) note(a *NoteAct) error {
 	}
 	p, err := f.knownPump(a.Pump)
 	if err == nil {
-		p.Oddities = nil
+		p.Oddities, p.Noted = nil, f.e.At
 	}
 	return err
 }

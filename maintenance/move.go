@@ -136,7 +136,7 @@ func (f *folding) drain(a *DrainAct) error {
 	f.foundIn(p.Name, found)
 	p.Sump = left
 	f.into(to, moved, Drained, oilC)
-	f.drained(p)
+	f.drained(p, moved.Total())
 	return nil
 }
 
@@ -161,14 +161,15 @@ func (f *folding) remarkOnDrain(p *Pump, to *Vessel, oilC float64) {
 }
 
 // drained opens the pump, unless so much is left that it was only a sample.
-func (f *folding) drained(p *Pump) {
+func (f *folding) drained(p *Pump, m Mass) {
 	if f.volumeMl(p.Sump, standardC) > p.ChargeMl/2 {
 		f.noteLow(p)
 		f.remark("more than half of the charge is left: taken as a sample, the charge goes on")
 		return
 	}
 	at := f.e.At
-	p.LastDrain, p.Open = &at, true
+	p.LastDrain, p.LastDrainEntry, p.Open = &at, f.e.ID, true
+	p.Drains = bounded(append(p.Drains, m), maxDrains)
 	if p.Charge != nil && p.Charge.Started {
 		p.Sump.Fresh = 0
 	}
@@ -285,7 +286,7 @@ func (p *Pump) FullNow(r Rules) *Full {
 	if c == nil || c.Started || p.Open || c.LastFill == "" || c.FullShare < *p.limits(r).FullFraction {
 		return p.Full
 	}
-	return &Full{c.LastFillAt, c.LastFill, c.FullShare, p.RunTime, p.Cycles}
+	return &Full{c.LastFillAt, c.LastFill, c.FullShare, p.RunTime, p.Cycles, p.Sump.Uses}
 }
 
 func (f *folding) pour(a *PourAct) error {

@@ -34,21 +34,25 @@ type Pump struct {
 	RunTime  time.Duration `json:"run_time"`
 	Cycles   int           `json:"cycles"`
 
-	Temp       Temp           `json:"temp"`
-	LastDrain  *time.Time     `json:"last_drain"`
-	LastChange *time.Time     `json:"last_change"`
-	Full       *Full          `json:"full"` // the last full replacement that has run
-	FirstOil   string         `json:"first_oil"`
-	History    []Cycle        `json:"history"` // the newest cycles, oldest first
-	Classes    map[string]int `json:"classes"` // cycles by class of food
-	Pending    []Load         `json:"pending"` // weighed in for the running or next cycle
-	Oddities   []Oddity       `json:"oddities"`
-	BlankOffs  []Reading      `json:"blank_offs"`
-	BlankNew   *Reading       `json:"blank_new"` // the pump's own reading on new oil
-	Look       *Look          `json:"look"`      // since the change
-	LowSince   time.Time      `json:"low_since"` // when the sump last came to hold less than it should
-	LowEntry   string         `json:"low_entry"`
-	Exhaust    Exhaust        `json:"exhaust"`
+	Temp           Temp           `json:"temp"`
+	LastDrain      *time.Time     `json:"last_drain"`
+	LastDrainEntry string         `json:"last_drain_entry"`
+	Drains         []Mass         `json:"drains"` // what the newest drains that were no samples brought
+	LastChange     *time.Time     `json:"last_change"`
+	Full           *Full          `json:"full"` // the last full replacement that has run
+	FirstOil       string         `json:"first_oil"`
+	History        []Cycle        `json:"history"` // the newest cycles, oldest first
+	Classes        map[string]int `json:"classes"` // cycles by class of food
+	Pending        []Load         `json:"pending"` // weighed in for the running or next cycle
+	Oddities       []Oddity       `json:"oddities"`
+	BlankOffs      []Reading      `json:"blank_offs"`
+	BlankNew       *Reading       `json:"blank_new"`   // the pump's own reading on new oil
+	BlankFirst     *Reading       `json:"blank_first"` // the first such reading: what new oil once reached
+	Noted          time.Time      `json:"noted"`       // the newest note about it: earlier checks are answered
+	Look           *Look          `json:"look"`        // since the change
+	LowSince       time.Time      `json:"low_since"`   // when the sump last came to hold less than it should
+	LowEntry       string         `json:"low_entry"`
+	Exhaust        Exhaust        `json:"exhaust"`
 }
 
 // A Charge is what the sump holds from the first fill after a drain until the next drain.
@@ -75,6 +79,7 @@ type Full struct {
 	Share   float64       `json:"share"`
 	RunTime time.Duration `json:"run_time"` // the pump's, then
 	Cycles  int           `json:"cycles"`   // the pump's, then
+	Uses    int           `json:"uses"`     // the most charges any part of the sump had served before
 }
 
 // A Run is the pump running. A cycle broken by a silent source goes on as the same cycle:
@@ -158,6 +163,7 @@ const (
 	maxHistory  = 256
 	maxReadings = 64
 	maxOddities = 8
+	maxDrains   = 5
 )
 
 func (p *Pump) clone() *Pump {
@@ -167,7 +173,7 @@ func (p *Pump) clone() *Pump {
 	// The bounded memories only ever grow at their end or are replaced, so a copy may share
 	// them as long as an append makes room of its own.
 	c.History, c.Pending = slices.Clip(p.History), slices.Clip(p.Pending)
-	c.Oddities, c.BlankOffs = slices.Clip(p.Oddities), slices.Clip(p.BlankOffs)
+	c.Oddities, c.BlankOffs, c.Drains = slices.Clip(p.Oddities), slices.Clip(p.BlankOffs), slices.Clip(p.Drains)
 	c.Classes = maps.Clone(p.Classes)
 	return &c
 }

@@ -1,8 +1,9 @@
 package maintenance
 
 import (
+	"cmp"
 	"fmt"
-	"sort"
+	"slices"
 	"time"
 )
 
@@ -153,11 +154,11 @@ func (p *Pump) usualGap() (time.Duration, bool) {
 	return medianOf(gaps), len(gaps) > 0
 }
 
-func medianOf(all []time.Duration) time.Duration {
+func medianOf[T cmp.Ordered](all []T) (median T) {
 	if len(all) == 0 {
-		return 0
+		return median
 	}
-	sort.Slice(all, func(i, j int) bool { return all[i] < all[j] })
+	all = slices.Sorted(slices.Values(all))
 	return all[len(all)/2]
 }
 
