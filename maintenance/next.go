@@ -1,0 +1,186 @@
+package maintenance
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Next derives what there is to do at now, most urgent first, from a state not younger
+// than now. It is pure: the same facts give the same actions, and their ids stay the same
+// until they are done, set aside or no longer so.
+func Next(s *State, r Rules, now time.Time) []Action {
+	q := newAsking(s, r, now)
+	q.askAll()
+	out := make([]Action, len(q.all))
+	for i, a := range q.all {
+		out[i] = a.Action
+	}
+	return out
+}
+
+// An asking is one derivation of the actions. Each kind is asked of each pump, vessel,
+// medium or task; where it is not asked, not says why, so that the two cannot disagree.
+type asking struct {
+	s       *State
+	r       Rules
+	now     time.Time
+	pumps   []*pumpCase
+	vessels []*Vessel // not retired, by name
+	held    map[string]bool
+	all     []*asked
+
+	explain Do // the kind whose silences are wanted
+	silence []string
+}
+
+// An asked action finds its vessels when the more urgent ones have theirs: a vessel is
+// offered once.
+type asked struct {
+	Action
+	place func(*asked)
+}
+
+func newAsking(s *State, r Rules, now time.Time) *asking {
+	q := &asking{s: s, r: r, now: now, held: map[string]bool{}}
+	for _, name := range sortedKeys(s.Pumps) {
+		if p := s.Pumps[name]; !p.Retired {
+			q.pumps = append(q.pumps, q.caseOf(p))
+		}
+	}
+	for _, name := range sortedKeys(s.Vessels) {
+		if v := s.Vessels[name]; !v.Retired {
+			q.vessels = append(q.vessels, v)
+		}
+	}
+	return q
+}
+
+func (q *asking) askAll() {
+	for _, c := range q.pumps {
+		q.stopPump(c)
+		q.drain(c)
+		q.fill(c)
+	}
+	for _, v := range q.vessels {
+		q.decant(v)
+		q.filter(v)
+	}
+	q.sort()
+	for _, a := range q.all {
+		if a.place != nil {
+			a.place(a)
+		}
+	}
+}
+
+func (q *asking) sort() { slices.SortFunc(q.all, moreUrgent) }
+
+// moreUrgent puts what is open before what is coming, then danger before windows before
+// what holds up the next start before upkeep before shopping, then the sooner due.
+func moreUrgent(a, b *asked) int {
+	return cmp.Or(
+		cmp.Compare(waiting(a.State), waiting(b.State)),
+		cmp.Compare(slices.Index(dos, a.Do), slices.Index(dos, b.Do)),
+		a.Due.Compare(b.Due),
+		cmp.Compare(a.ID, b.ID),
+	)
+}
+
+func waiting(s ActionState) int {
+	if s == Coming {
+		return 1
+	}
+	return 0
+}
+
+// ask adds an action that rests on an entry, unless a person has skipped it; one that they
+// snoozed is coming until then. It is nil if it was skipped.
+func (q *asking) ask(do Do, subject, entry string, opens, due time.Time) *asked {
+	a := &asked{Action: Action{ID: string(do) + "/" + subject + "/" + entry, Do: do, Opens: opens, Due: later(due, opens), Why: []Reason{}, Cautions: []string{}}}
+	if aside, ok := q.s.Aside[string(do)+"/"+subject]; ok && aside.Action == a.ID {
+		if aside.Skip {
+			q.not(do, subject, "it was set aside by %s", aside.Entry)
+			return nil
+		}
+		if aside.Until.After(q.now) {
+			a.Opens, a.Due = later(a.Opens, aside.Until), later(a.Due, aside.Until)
+		}
+	}
+	a.State = stateAt(q.now, a.Opens, a.Due)
+	q.all = append(q.all, a)
+	return a
+}
+
+func stateAt(now, opens, due time.Time) ActionState {
+	switch {
+	case now.Before(opens):
+		return Coming
+	case now.After(due):
+		return Overdue
+	}
+	return Open
+}
+
+// not keeps why nothing is asked, if that is what is wanted.
+func (q *asking) not(do Do, subject, format string, args ...any) {
+	if q.explain == do {
+		q.silence = append(q.silence, subject+": "+fmt.Sprintf(format, args...))
+	}
+}
+
+func (a *asked) ofPump(p *Pump) { name := p.Name; a.Pump = &name }
+
+func (a *asked) ofVessel(v *Vessel) { name := v.Name; a.Vessel = &name }
+
+func (a *asked) because(rule string, value, limit float64, unit, source string) {
+	a.Why = append(a.Why, Reason{rule, value, limit, unit, source})
+}
+
+// becauseOf is a reason whose limit is one of the rules'.
+func (a *asked) becauseOf(key string, value float64, own Limits, r Rules) {
+	s := specOf(key)
+	l := own.Over(r.Limits)
+	limit := *s.field(&l)
+	if limit == nil {
+		return
+	}
+	a.because(key, value, *limit, s.Unit, s.sourceOf(own, r))
+}
+
+func specOf(key string) LimitSpec {
+	for _, s := range limitSpecs {
+		if s.Key == key {
+			return s
+		}
+	}
+	panic("maintenance: no limit named " + key)
+}
+
+// sourceOf says where the limit in force comes from.
+func (s LimitSpec) sourceOf(own Limits, r Rules) string {
+	if *s.field(&own) != nil {
+		return "set for this pump"
+	}
+	if set := *s.field(&r.Limits); s.Default == nil || *set != *s.Default {
+		return "set in the configuration"
+	}
+	return s.Source
+}
+
+func (a *asked) caution(all ...string) { a.Cautions = append(a.Cautions, all...) }
+
+func later(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
+
+func sooner(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}
