@@ -21,7 +21,7 @@ type checker struct {
 }
 
 func (k checker) all() error {
-	for _, check := range []func() error{k.basics, k.quiet, k.signals, k.limits, k.channels, k.sources, k.care} {
+	for _, check := range []func() error{k.basics, k.quiet, k.again, k.signals, k.limits, k.channels, k.sources, k.care} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -145,8 +145,32 @@ func (k checker) quiet() error {
 		return k.problem("quiet.except", "give quiet.from and quiet.to as well", "there are no quiet hours to be excepted from")
 	}
 	for i, do := range q.Except {
-		if !slices.Contains(actions, do) {
-			return k.problem(fmt.Sprintf("quiet.except[%d]", i), suggest(string(do), actionNames()), "%q is no action", short(string(do)))
+		if err := k.action(fmt.Sprintf("quiet.except[%d]", i), do); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (k checker) action(path string, do maintenance.Do) error {
+	if !slices.Contains(actions, do) {
+		return k.problem(path, suggest(string(do), actionNames()), "%q is no action", short(string(do)))
+	}
+	return nil
+}
+
+func (k checker) again() error {
+	for i, a := range k.c.Again {
+		path := fmt.Sprintf("again[%d]", i)
+		if err := k.action(path+".do", a.Do); err != nil {
+			return err
+		}
+		if a.Every < time.Minute || a.Every > maxSpan {
+			return k.problem(path+".every", "give 1m to 168h", "%s is out of range", brief(a.Every))
+		}
+		first := slices.IndexFunc(k.c.Again, func(other Again) bool { return other.Do == a.Do })
+		if first < i {
+			return k.problem(path+".do", "name each action once", "%q is also again[%d]", a.Do, first)
 		}
 	}
 	return nil
@@ -167,6 +191,19 @@ func (k checker) thresholds(path string, s Signals) error {
 	if !(s.OffW >= 0 && s.OffW < s.OnW) {
 		return k.problem(k.told(path, "off_w", "on_w"), "off_w must be 0 or more and below on_w", "off_w %v does not go with on_w %v", s.OffW, s.OnW)
 	}
+	if !(s.OnC >= -50 && s.OnC <= 300) {
+		return k.problem(path+".on_c", "give -50 to 300 °C", "%v is out of range", s.OnC)
+	}
+	if !(s.OffC >= -50 && s.OffC < s.OnC) {
+		return k.problem(k.told(path, "off_c", "on_c"), "off_c must be -50 or more and below on_c", "off_c %v does not go with on_c %v", s.OffC, s.OnC)
+	}
+	if !(s.DropC > 0 && s.DropC <= 100) {
+		return k.problem(path+".drop_c", "give more than 0, at most 100 K", "%v is out of range", s.DropC)
+	}
+	return k.dwells(path, s)
+}
+
+func (k checker) dwells(path string, s Signals) error {
 	for _, d := range []struct {
 		key       string
 		value     time.Duration

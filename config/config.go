@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"sumpbook/maintenance"
+	"sumpbook/notify"
 )
 
 // Config is the whole configuration, complete and checked. The json tags are the keys of
@@ -21,6 +22,7 @@ type Config struct {
 	Timezone *time.Location     `json:"timezone"` // of quiet hours, digest and calendar tasks
 	Units    string             `json:"units"`    // metric or us
 	Quiet    Quiet              `json:"quiet"`
+	Again    []Again            `json:"again"`  // what is said again while it is open; nothing else is
 	Digest   string             `json:"digest"` // cron spec in Timezone; empty: none
 	Channels []Channel          `json:"channels"`
 	Sources  []Source           `json:"sources"`
@@ -45,6 +47,12 @@ type Quiet struct {
 // IsSet says whether there are quiet hours at all.
 func (q Quiet) IsSet() bool { return q.From != q.To }
 
+// Again says how often the reminder of an open action is repeated.
+type Again struct {
+	Do    maintenance.Do `json:"do"`
+	Every time.Duration  `json:"every"`
+}
+
 // Channel is one way to reach a person or a program.
 type Channel struct {
 	Name string `json:"name"`
@@ -54,14 +62,14 @@ type Channel struct {
 	Secret     Secret `json:"secret"`      // webhook: whsec_ and base64; empty: unsigned
 	SecretFile string `json:"secret_file"` // webhook: where Secret was read from
 
-	Host         string   `json:"host"` // smtp
-	Port         int      `json:"port"` // smtp; 587 if not told, 25 without TLS
-	From         string   `json:"from"` // smtp: an address
-	To           []string `json:"to"`   // smtp: addresses
-	User         string   `json:"user"`
-	Password     Secret   `json:"password"`
-	PasswordFile string   `json:"password_file"`
-	TLS          string   `json:"tls"` // smtp, STARTTLS: mandatory (if not told), opportunistic (if not told, on loopback) or none
+	Host         string          `json:"host"` // smtp, as all below
+	Port         int             `json:"port"` // if not told, the usual one for TLS: 587, 465 or 25
+	From         string          `json:"from"` // an address
+	To           []string        `json:"to"`   // addresses
+	User         string          `json:"user"`
+	Password     Secret          `json:"password"`
+	PasswordFile string          `json:"password_file"`
+	TLS          notify.Security `json:"tls"` // if not told starttls, or opportunistic on loopback without a password
 }
 
 // Source is where the readings of a pump come from. An http source is pushed to the API
@@ -77,13 +85,15 @@ type Source struct {
 	PasswordFile string         `json:"password_file"`
 	Power        *string        `json:"power"` // JSON Pointers (RFC 6901) into the payload; nil: not there, "": the whole payload
 	Temp         *string        `json:"temp"`
-	On           *string        `json:"on"`      // a switch: off means no power
-	Time         *string        `json:"time"`    // nil: the arrival
-	Zone         *time.Location `json:"zone"`    // of payload times without offset; nil: the configuration's
-	Unit         string         `json:"unit"`    // of power: W (if not told), mW, kW; of temp where there is no power: C, F, K
-	Scale        float64        `json:"scale"`   // the reading in Unit is payload × Scale + Offset
-	Offset       float64        `json:"offset"`  // in Unit
-	Decimal      string         `json:"decimal"` // point or comma, in numbers sent as text
+	On           *string        `json:"on"`         // a switch: off means no power
+	OnValues     []string       `json:"on_values"`  // what On reads as on, if not true or 1
+	OffValues    []string       `json:"off_values"` // and as off, if not false or 0
+	Time         *string        `json:"time"`       // nil: the arrival
+	Zone         *time.Location `json:"zone"`       // of payload times without offset; nil: the configuration's
+	Unit         string         `json:"unit"`       // of power: W (if not told), mW, kW; of temp where there is no power: C, F, K
+	Scale        float64        `json:"scale"`      // the reading in Unit is payload × Scale + Offset
+	Offset       float64        `json:"offset"`     // in Unit
+	Decimal      string         `json:"decimal"`    // point or comma, in numbers sent as text
 	Availability Availability   `json:"availability"`
 	Signals      Signals        `json:"signals"` // the source's own over the general ones
 }
@@ -94,10 +104,14 @@ type Availability struct {
 	On    string `json:"on"`    // the payload that says it is there
 }
 
-// Signals are the thresholds of the cycle detector.
+// Signals are the thresholds of the cycle detector. Those in °C are for a source of
+// temperature alone; their defaults are rules of this project, without source.
 type Signals struct {
 	OnW         float64       `json:"on_w"`         // runs above, W
 	OffW        float64       `json:"off_w"`        // stands below, W
+	OnC         float64       `json:"on_c"`         // runs above, °C
+	OffC        float64       `json:"off_c"`        // stands below, °C
+	DropC       float64       `json:"drop_c"`       // or stands when so much colder than it was warm, K
 	StartFor    time.Duration `json:"start_for"`    // so long above before it counts as a start
 	EndFor      time.Duration `json:"end_for"`      // so long below before it counts as an end
 	ShortestRun time.Duration `json:"shortest_run"` // shorter runs are no cycle
@@ -126,7 +140,7 @@ func Default() Config {
 		Timezone: time.Local,
 		Units:    "metric",
 		Signals: Signals{
-			OnW: 120, OffW: 60,
+			OnW: 120, OffW: 60, OnC: 50, OffC: 40, DropC: 8,
 			StartFor: 2 * time.Minute, EndFor: 3 * time.Minute,
 			ShortestRun: 20 * time.Minute, Alive: 15 * time.Minute,
 		},
@@ -139,19 +153,19 @@ func (c Config) Loopback() bool {
 	return err == nil && isLoopback(host)
 }
 
-// Reading turns a number of the payload into watts, or into °C for a source of
-// temperature alone.
-func (s Source) Reading(payload float64) float64 {
-	v := payload*s.Scale + s.Offset
+// Factors turn a number of the payload into watts, or into °C for a source of temperature
+// alone: payload × scale + offset.
+func (s Source) Factors() (scale, offset float64) {
+	k, zero := 1.0, 0.0
 	switch s.Unit {
 	case "mW":
-		return v / 1000
+		k = 1e-3
 	case "kW":
-		return v * 1000
+		k = 1e3
 	case "F":
-		return (v - 32) / 1.8
+		k, zero = 1/1.8, -32/1.8
 	case "K":
-		return v - 273.15
+		zero = -273.15
 	}
-	return v
+	return s.Scale * k, s.Offset*k + zero
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"sumpbook/maintenance"
+	"sumpbook/notify"
 )
 
 const examplePath = "../testdata/config/example.yaml"
@@ -38,7 +39,7 @@ func TestExample(t *testing.T) {
 	require.Equal(t, "0 7 * * *", c.Digest)
 	require.Equal(t, []Channel{
 		{Name: "phone", Type: "webhook", URL: "http://127.0.0.1:9000/hook", Secret: "whsec_bm90IGEgc2VjcmV0LCBvbmx5IGFuIGV4YW1wbGUh"},
-		{Name: "mail", Type: "smtp", Host: "127.0.0.1", Port: 1025, From: "pump@example.org", To: []string{"me@example.org"}, TLS: "opportunistic"},
+		{Name: "mail", Type: "smtp", Host: "127.0.0.1", Port: 1025, From: "pump@example.org", To: []string{"me@example.org"}, TLS: notify.Opportunistic},
 	}, c.Channels)
 	require.Len(t, c.Sources, 1)
 	s := c.Sources[0]
@@ -165,11 +166,16 @@ sources:
 	require.Nil(t, north.Time)
 	require.Nil(t, north.Zone)
 	require.Equal(t, "online", north.Availability.On)
-	require.InDelta(t, 700, north.Reading(7), 1e-9)
-	require.InDelta(t, 7, south.Reading(7), 1e-9)
+	require.Equal(t, 100.0, factor(north))
+	require.Equal(t, 1.0, factor(south))
 }
 
-func TestReading(t *testing.T) {
+func factor(s Source) float64 {
+	scale, _ := s.Factors()
+	return scale
+}
+
+func TestFactors(t *testing.T) {
 	for _, c := range []struct {
 		unit          string
 		scale, offset float64
@@ -177,12 +183,14 @@ func TestReading(t *testing.T) {
 	}{
 		{"W", 0.1, 0, 1234, 123.4},
 		{"mW", 1, 0, 1500, 1.5},
-		{"kW", 1, 0, 0.2, 200},
+		{"kW", 1, 0.1, 0.2, 300},
 		{"C", 1, -2, 70, 68},
 		{"F", 1, 0, 154.4, 68},
+		{"F", 0.1, 32, 0, 0},
 		{"K", 1, 0, 273.15, 0},
 	} {
-		require.InDelta(t, c.want, Source{Unit: c.unit, Scale: c.scale, Offset: c.offset}.Reading(c.payload), 1e-9, c.unit)
+		scale, offset := Source{Unit: c.unit, Scale: c.scale, Offset: c.offset}.Factors()
+		require.InDelta(t, c.want, c.payload*scale+offset, 1e-9, c.unit)
 	}
 }
 

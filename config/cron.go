@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"github.com/robfig/cron/v3"
+
+	"sumpbook/notify"
 )
 
 // ParseCron reads a cron spec of five fields (minute, hour, day, month, weekday), a word
@@ -40,45 +42,13 @@ func ParseCron(spec string) (schedule cron.Schedule, err error) {
 }
 
 // NextLocal is the first instant after `after` at which the clock on the wall in loc stands
-// where the schedule says. A time that the clock skips comes at the end of the gap, and one
-// that it shows twice comes at the first showing only; the schedule's own Next would leave
-// out the one and give the other twice. An @every schedule counts elapsed time. The result
-// is in loc; it is zero if nothing comes within five years.
+// where the schedule says, in loc. A time that the clock skips comes at the end of the gap,
+// and one that it shows twice comes at the first showing only; the schedule's own Next would
+// leave out the one and give the other twice. An @every schedule counts elapsed time. The
+// zero time says that nothing comes within five years.
 func NextLocal(schedule cron.Schedule, after time.Time, loc *time.Location) time.Time {
-	spec, ok := schedule.(*cron.SpecSchedule)
-	if !ok {
-		return schedule.Next(after).In(loc)
+	if every, ok := schedule.(cron.ConstantDelaySchedule); ok {
+		return every.Next(after).In(loc)
 	}
-	wall := *spec
-	wall.Location = time.UTC // UTC stands for the clock on the wall: it has no gaps
-	local := after.In(loc)
-	_, offset := local.Zone()
-	shown := local.Add(time.Duration(offset) * time.Second).UTC()
-	for {
-		if shown = wall.Next(shown); shown.IsZero() {
-			return time.Time{}
-		}
-		// After the clock went back, some times ahead on the wall have been before.
-		if t := firstShown(shown, loc); t.After(after) {
-			return t
-		}
-	}
-}
-
-// firstShown is the first instant at which the clock in loc shows the time that shown has
-// in UTC, or has gone past it.
-func firstShown(shown time.Time, loc *time.Location) time.Time {
-	t := shown.Add(-24 * time.Hour).In(loc) // no zone is a day from UTC
-	for {
-		start, end := t.ZoneBounds()
-		_, offset := t.Zone()
-		at := shown.Add(-time.Duration(offset) * time.Second)
-		if end.IsZero() || at.Before(end) {
-			if at.Before(start) {
-				at = start
-			}
-			return at.In(loc)
-		}
-		t = end
-	}
+	return notify.NextLocal(schedule, after, loc)
 }

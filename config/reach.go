@@ -12,6 +12,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"sumpbook/notify"
 )
 
 // What reaches out of the daemon: channels to people, sources from machines, and the
@@ -119,26 +121,22 @@ func (k checker) login(path string, ch *Channel) error {
 	return nil
 }
 
-// transport settles STARTTLS and the port. A password goes out in the clear on loopback
-// only.
+// transport settles TLS and the port. A password never goes out in the clear.
 func (k checker) transport(path string, ch *Channel) error {
-	near := isLoopback(ch.Host)
-	switch {
-	case ch.TLS == "" && near:
-		ch.TLS = "opportunistic"
-	case ch.TLS == "":
-		ch.TLS = "mandatory"
-	case !slices.Contains([]string{"mandatory", "opportunistic", "none"}, ch.TLS):
-		return k.problem(path+".tls", "give mandatory, opportunistic or none", "%q says nothing about STARTTLS", short(ch.TLS))
+	if ch.TLS == "" {
+		ch.TLS = notify.StartTLS
+		if isLoopback(ch.Host) && ch.Password == "" {
+			ch.TLS = notify.Opportunistic
+		}
 	}
-	if ch.Password != "" && ch.TLS != "mandatory" && !near {
-		return k.problem(path+".tls", "give mandatory, or leave it out", "the password would go out in the clear")
-	}
+	usual, ok := map[notify.Security]int{notify.StartTLS: 587, notify.Opportunistic: 587, notify.ImplicitTLS: 465, notify.NoSecurity: 25}[ch.TLS]
 	switch {
-	case !k.has(path, "port") && ch.TLS == "none":
-		ch.Port = 25
+	case !ok:
+		return k.problem(path+".tls", "give starttls, tls, opportunistic or none", "%q is no way to protect mail", short(string(ch.TLS)))
+	case ch.Password != "" && ch.TLS != notify.StartTLS && ch.TLS != notify.ImplicitTLS:
+		return k.problem(path+".tls", "give starttls or tls", "the password could go out in the clear")
 	case !k.has(path, "port"):
-		ch.Port = 587
+		ch.Port = usual
 	case ch.Port < 1 || ch.Port > 65535:
 		return k.problem(path+".port", "give 1 to 65535", "%d is no port", ch.Port)
 	}
@@ -206,7 +204,8 @@ func (k checker) sources() error {
 	return nil
 }
 
-// tellsRuns says whether starts and stops can be read from the source.
+// tellsRuns says whether starts and stops are read from the source even if the pump has
+// another; one of temperature alone then only tells how hot the pump is.
 func (s Source) tellsRuns() bool { return s.Type == "http" || s.Power != nil || s.On != nil }
 
 func (k checker) source(path string, s *Source) error {
@@ -218,7 +217,7 @@ func (k checker) source(path string, s *Source) error {
 		return k.mqtt(path, s)
 	case "http":
 		return k.foreign(path, "an http source (it is pushed to /api/v1/signals/"+s.Pump+")", "broker", "topic", "client_id", "username",
-			"password_file", "power", "temp", "on", "time", "zone", "unit", "scale", "offset", "decimal", "availability")
+			"password_file", "power", "temp", "on", "on_values", "off_values", "time", "zone", "unit", "scale", "offset", "decimal", "availability")
 	}
 	return k.problem(path+".type", "give mqtt or http", "%q is no type of source", short(s.Type))
 }
@@ -299,6 +298,9 @@ func (k checker) pointers(path string, s *Source) error {
 		if p.value != nil && !isPointer(*p.value) {
 			return k.problem(join(path, p.key), `give a JSON Pointer such as /power_w, or "" for a payload that is the bare value`, "%q is no JSON Pointer", short(*p.value))
 		}
+	}
+	if (len(s.OnValues) > 0) != (len(s.OffValues) > 0) || (len(s.OnValues) > 0 && s.On == nil) {
+		return k.problem(k.told(path, "on_values", "off_values"), "give on, on_values and off_values together", "a switch is read from on by its two values")
 	}
 	if s.Power == nil && s.Temp == nil && s.On == nil {
 		return k.problem(path, "give power, temp or on", "nothing says what to read from the payload")

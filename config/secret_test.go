@@ -12,6 +12,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"sumpbook/notify"
 )
 
 // The word that must not be seen, as a password and as the base64 of a webhook secret.
@@ -129,20 +131,22 @@ sources:
 }
 
 func TestMailTransport(t *testing.T) {
-	for _, c := range []struct{ keys, tls, port string }{
-		{"", "mandatory", "587"},
-		{", tls: none", "none", "25"},
-		{", tls: opportunistic, port: 2525", "opportunistic", "2525"},
-		{", host: localhost", "opportunistic", "587"},
-		{", host: \"::1\", tls: none, user: a, password: b", "none", "25"},
+	for _, c := range []struct {
+		host, keys string
+		tls        notify.Security
+		port       int
+	}{
+		{"mail.example.org", "", notify.StartTLS, 587},
+		{"mail.example.org", ", tls: none", notify.NoSecurity, 25},
+		{"mail.example.org", ", tls: tls, user: a, password: b", notify.ImplicitTLS, 465},
+		{"mail.example.org", ", tls: opportunistic, port: 2525", notify.Opportunistic, 2525},
+		{"localhost", "", notify.Opportunistic, 587},
+		{"localhost", ", user: a, password: b", notify.StartTLS, 587},
 	} {
-		keys := strings.Replace(post, ", host: mail.example.org", "", 1) + c.keys
-		if !strings.Contains(c.keys, "host") {
-			keys = post + c.keys
-		}
-		got, err := load(t, "channels: ["+keys+"}]\n")
+		got, err := load(t, "channels: ["+strings.Replace(post, "mail.example.org", c.host, 1)+c.keys+"}]\n")
 		require.NoError(t, err, c.keys)
-		require.Equal(t, c.tls+" "+c.port, fmt.Sprint(got.Channels[0].TLS, " ", got.Channels[0].Port))
+		require.Equal(t, c.tls, got.Channels[0].TLS, c.keys)
+		require.Equal(t, c.port, got.Channels[0].Port, c.keys)
 	}
 }
 
