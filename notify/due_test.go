@@ -36,13 +36,18 @@ type world struct {
 	policy Policy
 	ledger *Ledger
 	last   Plan
+
+	notices []Notice // all that were written
 }
 
 func newWorld(t require.TestingT, actions ...maintenance.Action) *world {
 	return &world{t: t, facts: Facts{Actions: actions}, policy: Policy{Channels: []string{"phone"}}, ledger: NewLedger()}
 }
 
-func (w *world) add(n Notice) { w.ledger.Add(n) }
+func (w *world) add(n Notice) {
+	w.ledger.Add(n)
+	w.notices = append(w.notices, n)
+}
 
 // due plans at now, writes down what the plan asks to, and gives the stages to be sent.
 func (w *world) due(now time.Time) []Reminder {

@@ -50,7 +50,7 @@ type MailServer struct {
 type Mail struct {
 	name   string
 	server MailServer
-	from   string // the address alone
+	from   string // in angle brackets, as the protocol wants it
 	to     []string
 	hidden secrets
 }
@@ -62,19 +62,21 @@ func NewMail(name string, s MailServer) (*Mail, error) {
 	if err != nil {
 		return nil, fmt.Errorf("channel %s: from is not a mail address", name)
 	}
-	m.from = from.Address
+	m.from = bracketed(from)
 	for _, each := range s.To {
 		to, err := netmail.ParseAddress(each)
 		if err != nil {
 			return nil, fmt.Errorf("channel %s: to: %q is not a mail address", name, oneLine(each))
 		}
-		m.to = append(m.to, to.Address)
+		m.to = append(m.to, bracketed(to))
 	}
 	if len(m.to) == 0 {
 		return nil, fmt.Errorf("channel %s: to names nobody", name)
 	}
 	return m, m.checkSecurity()
 }
+
+func bracketed(a *netmail.Address) string { return (&netmail.Address{Address: a.Address}).String() }
 
 func (m *Mail) checkSecurity() error {
 	s := &m.server
@@ -125,11 +127,19 @@ func (m *Mail) Send(ctx context.Context, msg Message) (string, error) {
 		err = ctx.Err()
 	}
 	where := net.JoinHostPort(m.server.Host, strconv.Itoa(m.server.Port))
-	told := fmt.Errorf("mail by %s: %s", where, m.hidden.cut(err.Error()))
+	told := fmt.Errorf("mail by %s: %s", where, m.hidden.cut(plainly(err)))
 	if answer, ok := errors.AsType[*textproto.Error](err); ok && answer.Code >= 500 {
 		return "", fmt.Errorf("%w: %w", told, ErrPermanent)
 	}
 	return "", told
+}
+
+// plainly gives a server's answer as the server wrote it.
+func plainly(err error) string {
+	if answer, ok := errors.AsType[*textproto.Error](err); ok {
+		return fmt.Sprintf("%d %s", answer.Code, answer.Msg)
+	}
+	return err.Error()
 }
 
 // letter has the same Message-ID on every repeat, so that mail programs show it once.
@@ -138,7 +148,7 @@ func (m *Mail) letter(msg Message) (*mail.Msg, error) {
 	if err := errors.Join(letter.From(m.server.From), letter.To(m.server.To...)); err != nil {
 		return nil, err
 	}
-	_, domain, _ := strings.Cut(m.from, "@")
+	domain := strings.Trim(m.from[strings.LastIndex(m.from, "@"):], "@>")
 	letter.SetMessageIDWithValue(msg.ID + "@" + domain)
 	letter.SetDateWithValue(msg.SentAt)
 	letter.Subject(oneLine(msg.Subject))
@@ -233,7 +243,7 @@ func (m *Mail) transact(talk *smtp.Client, letter *mail.Msg) (string, error) {
 			return "", err
 		}
 		if err != nil {
-			refused = append(refused, "; not to "+to+": "+err.Error())
+			refused = append(refused, "; not to "+to+": "+plainly(err))
 		}
 	}
 	said, err := hand(talk, letter)
