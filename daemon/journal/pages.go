@@ -8,6 +8,7 @@ import (
 	"hash/fnv"
 	"io"
 	"os"
+	"slices"
 )
 
 // bbolt trusts its file: a page that points to itself makes it recurse until the stack is
@@ -76,7 +77,15 @@ func inspect(file *os.File) (flaws, error) {
 	if err := w.free(); err != nil {
 		found[""] = errors.Join(found[""], err)
 	}
-	return found, w.tree(m.root, nil, nil, func(c cell) error { return w.bucket(c, found) })
+	var root []cell
+	err = w.tree(m.root, nil, nil, func(c cell) error {
+		root = append(root, cell{key: bytes.Clone(c.key), value: bytes.Clone(c.value), flags: c.flags})
+		return nil
+	})
+	for i := 0; i < len(root) && err == nil; i++ {
+		err = w.bucket(root[i], found)
+	}
+	return found, err
 }
 
 func readMetas(file io.ReaderAt) meta {
@@ -126,8 +135,14 @@ func readMeta(file io.ReaderAt, at int64) (meta, error) {
 type walker struct {
 	file io.ReaderAt
 	meta
-	met []bool // pages seen in use or free: none may be both, or twice
+	met   []bool // pages seen in use or free: none may be both, or twice
+	ahead []byte // what was read last, and where it lies in the file
+	at    uint64
+	cells []cell // of the last leaf
 }
+
+// readAhead is one read of the file: pages that follow each other are often asked for so.
+const readAhead = 32 << 10
 
 func (w *walker) meet(id uint64) error {
 	if id < 2 || id >= uint64(len(w.met)) {
@@ -140,14 +155,14 @@ func (w *walker) meet(id uint64) error {
 	return nil
 }
 
-// page reads a page with all that overflows from it.
+// page reads a page with all that overflows from it. It is good until the next is read.
 func (w *walker) page(id uint64) ([]byte, error) {
 	if err := w.meet(id); err != nil {
 		return nil, err
 	}
-	b := make([]byte, w.pageSize)
-	if _, err := w.file.ReadAt(b, int64(id*w.pageSize)); err != nil {
-		return nil, fmt.Errorf("read page %d: %w", id, err)
+	b, err := w.read(id, 1)
+	if err != nil {
+		return nil, err
 	}
 	if native.Uint64(b) != id {
 		return nil, &Damage{What: fmt.Sprintf("page %d is another", id)}
@@ -158,12 +173,23 @@ func (w *walker) page(id uint64) ([]byte, error) {
 			return nil, err
 		}
 	}
-	if more == 0 {
-		return b, nil
+	return w.read(id, 1+more)
+}
+
+func (w *walker) read(id, pages uint64) ([]byte, error) {
+	from, size := id*w.pageSize, pages*w.pageSize
+	if from < w.at || from+size > w.at+uint64(len(w.ahead)) {
+		b := w.ahead[:0]
+		if want := max(size, readAhead); uint64(cap(b)) < want {
+			b = make([]byte, want)
+		}
+		n, err := w.file.ReadAt(b[:cap(b)], int64(from))
+		if uint64(n) < size {
+			return nil, fmt.Errorf("read page %d: %w", id, err)
+		}
+		w.ahead, w.at = b[:n], from
 	}
-	b = make([]byte, (1+more)*w.pageSize)
-	_, err := w.file.ReadAt(b, int64(id*w.pageSize))
-	return b, err
+	return w.ahead[from-w.at:][:size], nil
 }
 
 // free walks the list of free pages, which bbolt will write over.
@@ -196,8 +222,9 @@ type cell struct {
 	child      uint64 // of a branch
 }
 
-// cells takes a page apart; keys must rise and lie in [low, high), where nil is unbounded.
-func cells(b []byte, low, high []byte) (all []cell, branch bool, err error) {
+// cells takes a page apart, into room if there is enough; keys must rise and lie in
+// [low, high), where nil is unbounded.
+func cells(b, low, high []byte, room []cell) (all []cell, branch bool, err error) {
 	if len(b) < 16 {
 		return nil, false, &Damage{What: "a page is too short"}
 	}
@@ -206,7 +233,7 @@ func cells(b []byte, low, high []byte) (all []cell, branch bool, err error) {
 	if flags != pageLeaf && (!branch || n == 0) || 16+16*n > len(b) {
 		return nil, false, &Damage{What: fmt.Sprintf("page %d has no meaning", id)}
 	}
-	all = make([]cell, n)
+	all = slices.Grow(room[:0], n)[:n]
 	for i := range all {
 		c, ok := cellAt(b, 16+16*i, branch)
 		if !ok {
@@ -236,25 +263,39 @@ func cellAt(b []byte, at int, branch bool) (c cell, ok bool) {
 	return c, true
 }
 
-// tree walks a bucket's pages and gives each leaf cell.
+// tree walks a bucket's pages and gives each leaf cell, good for that call.
 func (w *walker) tree(id uint64, low, high []byte, each func(cell) error) error {
 	b, err := w.page(id)
 	if err != nil {
 		return err
 	}
-	all, branch, err := cells(b, low, high)
+	room := w.cells
+	if native.Uint16(b[8:]) == pageBranch {
+		b, room = bytes.Clone(b), nil // the pages below will be read over it
+	}
+	all, branch, err := cells(b, low, high, room)
 	if err != nil {
 		return err
 	}
-	for i, c := range all {
-		if !branch {
-			err = each(c)
-		} else if i+1 < len(all) {
-			err = w.tree(c.child, c.key, all[i+1].key, each)
-		} else {
-			err = w.tree(c.child, c.key, high, each)
+	if branch {
+		return w.below(all, high, each)
+	}
+	w.cells = all
+	for _, c := range all {
+		if err := each(c); err != nil {
+			return err
 		}
-		if err != nil {
+	}
+	return nil
+}
+
+func (w *walker) below(branch []cell, high []byte, each func(cell) error) error {
+	for i, c := range branch {
+		end := high
+		if i+1 < len(branch) {
+			end = branch[i+1].key
+		}
+		if err := w.tree(c.child, c.key, end, each); err != nil {
 			return err
 		}
 	}
@@ -286,7 +327,7 @@ func (w *walker) bucket(c cell, found flaws) error {
 }
 
 func inline(b []byte, each func(cell) error) error {
-	all, branch, err := cells(b, nil, nil)
+	all, branch, err := cells(b, nil, nil, nil)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"maps"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -35,7 +36,8 @@ func checkLine(line []byte, seq uint64) (prev string, err error) {
 	if err := maintenance.CheckLine(line, prev); err != nil {
 		return "", &Damage{Seq: seq, What: err.Error()}
 	}
-	if !bytes.HasPrefix(line, fmt.Appendf(nil, `{"seq":%d,`, seq)) {
+	begin := append(strconv.AppendUint([]byte(`{"seq":`), seq, 10), ',')
+	if !bytes.HasPrefix(line, begin) {
 		return "", &Damage{Seq: seq, What: "the line is that of another entry"}
 	}
 	return prev, nil
@@ -88,7 +90,10 @@ func (j *Journal) At(seq uint64) (maintenance.Entry, bool, error) {
 	}
 	var line []byte
 	err := j.view(func(tx *bbolt.Tx) (err error) {
-		line, err = j.line(tx, seq)
+		b, err := j.bucket(tx, inEntries)
+		if err == nil {
+			line, err = (&finder{c: b.Cursor()}).line(seq)
+		}
 		return err
 	})
 	if err != nil {
@@ -98,13 +103,21 @@ func (j *Journal) At(seq uint64) (maintenance.Entry, bool, error) {
 	return e, err == nil, j.damage(err)
 }
 
-func (j *Journal) line(tx *bbolt.Tx, seq uint64) ([]byte, error) {
-	b, err := j.bucket(tx, inEntries)
-	if err != nil {
-		return nil, err
+// A finder finds lines, more quickly those that follow each other.
+type finder struct {
+	c    *bbolt.Cursor
+	last uint64
+}
+
+func (f *finder) line(seq uint64) ([]byte, error) {
+	var k, line []byte
+	if f.last > 0 && seq == f.last+1 {
+		k, line = f.c.Next()
+	} else {
+		k, line = f.c.Seek(seqKey(seq))
 	}
-	line := b.Get(seqKey(seq))
-	if line == nil {
+	f.last = seq
+	if seqOf(k) != seq {
 		return nil, &Damage{Seq: seq, What: "it is missing"}
 	}
 	return bytes.Clone(line), nil
@@ -175,13 +188,12 @@ func (j *Journal) InOrder(from Position, fn func(maintenance.Entry) error) error
 	defer j.forget()
 	whole, n := from == Position{}, uint64(0)
 	for next := from.key(); next != nil; {
-		var seqs []uint64
-		var lines [][]byte
+		var c orderChunk
 		var err error
-		if seqs, lines, next, err = j.orderChunk(next, last); err != nil {
+		if c, next, err = j.orderChunk(next, last); err != nil {
 			return err
 		}
-		entries, err := decodeAll(seqs, lines)
+		entries, err := c.decode()
 		if err != nil {
 			return j.damage(err)
 		}
@@ -198,16 +210,26 @@ func (j *Journal) InOrder(from Position, fn func(maintenance.Entry) error) error
 	return nil
 }
 
+// An orderChunk is keys of the order, and the lines that they stand for.
+type orderChunk struct {
+	keys, lines [][]byte
+	seqs        []uint64
+}
+
 // orderChunk reads on from a key of the order; next is nil at the end.
-func (j *Journal) orderChunk(from []byte, last uint64) (seqs []uint64, lines [][]byte, next []byte, err error) {
+func (j *Journal) orderChunk(from []byte, last uint64) (o orderChunk, next []byte, err error) {
 	err = j.view(func(tx *bbolt.Tx) error {
 		order, err := j.bucket(tx, inOrder)
 		if err != nil {
 			return err
 		}
-		size, c := 0, order.Cursor()
+		entries, err := j.bucket(tx, inEntries)
+		if err != nil {
+			return err
+		}
+		find, size, c := finder{c: entries.Cursor()}, 0, order.Cursor()
 		for k, _ := c.Seek(from); k != nil; k, _ = c.Next() {
-			if len(seqs) == chunkItems || size >= chunkBytes {
+			if len(o.seqs) == chunkItems || size >= chunkBytes {
 				next = bytes.Clone(k)
 				break
 			}
@@ -215,15 +237,26 @@ func (j *Journal) orderChunk(from []byte, last uint64) (seqs []uint64, lines [][
 			if seq > last {
 				continue
 			}
-			line, err := j.line(tx, seq)
+			line, err := find.line(seq)
 			if err != nil {
 				return err
 			}
-			seqs, lines, size = append(seqs, seq), append(lines, line), size+len(line)
+			o.keys, o.lines, o.seqs = append(o.keys, bytes.Clone(k)), append(o.lines, line), append(o.seqs, seq)
+			size += len(line)
 		}
 		return nil
 	})
-	return seqs, lines, next, err
+	return o, next, err
+}
+
+func (o orderChunk) decode() ([]maintenance.Entry, error) {
+	entries, err := decodeAll(o.seqs, o.lines)
+	for i, e := range entries {
+		if !bytes.Equal(Position{e.At, e.Seq}.key(), o.keys[i]) {
+			return nil, &Damage{Seq: e.Seq, What: "it is not where the index of times has it"}
+		}
+	}
+	return entries, err
 }
 
 // decodeAll shares the work among the processors: decoding is most of the cost of opening

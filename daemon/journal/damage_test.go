@@ -1,0 +1,419 @@
+package journal
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
+
+	"sumpbook/maintenance"
+	"sumpbook/notify"
+)
+
+// everything reads all that a journal holds, in a form that can be compared. A checkpoint
+// is only a cache: it may be missing, but not be another.
+func everything(j *Journal) (all []string, err error) {
+	add := func(format string, args ...any) error {
+		all = append(all, fmt.Sprintf(format, args...))
+		return nil
+	}
+	_ = add("%s %v", j.ID(), func() uint64 { seq, _ := j.Head(); return seq }())
+	var ids []string
+	err = j.InOrder(Position{}, func(e maintenance.Entry) error {
+		ids = append(ids, e.ID)
+		return add("%s", maintenance.Encode(e))
+	})
+	for _, id := range ids {
+		if err == nil {
+			var e maintenance.Entry
+			var ok bool
+			e, ok, err = j.Lookup(id)
+			_ = add("%s %v %d", id, ok, e.Seq)
+		}
+	}
+	if err == nil {
+		err = j.Lines(0, func(seq uint64, line []byte) error { return add("%d %s", seq, line) })
+	}
+	if err == nil {
+		err = j.Notices(0, func(n notify.Notice) error { return add("%v", n.Key) })
+	}
+	if err == nil {
+		err = j.Voids(func(target, by uint64) error { return add("%d %d", target, by) })
+	}
+	if err == nil {
+		var state []byte
+		state, _, err = j.Signal("north")
+		_ = add("%s", state)
+	}
+	if err == nil {
+		var c Checkpoint
+		var ok bool
+		if c, ok, err = j.Checkpoint(); ok && string(c.Blob) != "derived" {
+			_ = add("another checkpoint")
+		}
+	}
+	return all, err
+}
+
+// wholeOrDamaged opens a spoiled file: either it says that it is damaged, or it holds what
+// it held.
+func wholeOrDamaged(t *testing.T, open func(string) (*Journal, error), path string, want []string) (whole bool) {
+	t.Helper()
+	j, err := open(path)
+	if err != nil {
+		require.ErrorIs(t, err, ErrDamaged)
+		return false
+	}
+	defer func() { require.NoError(t, j.Close()) }()
+	_, broken := j.Verify(t.Context(), nil)
+	if broken != nil {
+		require.ErrorIs(t, broken, ErrDamaged)
+	}
+	got, err := everything(j)
+	if err != nil {
+		require.ErrorIs(t, err, ErrDamaged)
+		require.Error(t, broken, "Verify has missed: %v", err)
+	}
+	if broken == nil {
+		require.Equal(t, want, got)
+		return true
+	}
+	require.ErrorIs(t, j.Append(&Batch{Entries: continuing(j).notes(1)}), j.why(), "a damaged journal is not written")
+	return false
+}
+
+func contents(t *testing.T, path string) []string {
+	t.Helper()
+	j, err := OpenReadOnly(path)
+	require.NoError(t, err)
+	all, err := everything(j)
+	require.NoError(t, err)
+	require.NoError(t, j.Close())
+	return all
+}
+
+// compacted copies only the pages in use.
+func compacted(t *testing.T, path string) string {
+	t.Helper()
+	j := opened(t, path)
+	to := filepath.Join(t.TempDir(), "small.db")
+	require.NoError(t, j.Backup(t.Context(), to))
+	return to
+}
+
+func TestFlippedBytes(t *testing.T) {
+	path := compacted(t, sample(t))
+	want := contents(t, path)
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	require.NoError(t, err)
+	defer file.Close()
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	seed := rand.Uint64()
+	t.Logf("seed %d, %d bytes", seed, len(content))
+	random := rand.New(rand.NewPCG(seed, 0))
+
+	damaged, step := 0, max(1, 20/rounds(t, 1))
+	for at := random.IntN(step); at < len(content); at += 1 + random.IntN(2*step-1) {
+		flipped := []byte{content[at] ^ 1<<random.IntN(8)}
+		_, err := file.WriteAt(flipped, int64(at))
+		require.NoError(t, err)
+		open := OpenReadOnly
+		if random.IntN(8) == 0 {
+			open = Open
+		}
+		if !wholeOrDamaged(t, open, path, want) {
+			damaged++
+		}
+		_, err = file.WriteAt(content[at:at+1], int64(at))
+		require.NoError(t, err)
+	}
+	require.Greater(t, damaged, 30)
+	require.True(t, wholeOrDamaged(t, OpenReadOnly, path, want))
+}
+
+func TestCutFiles(t *testing.T) {
+	path := compacted(t, sample(t))
+	want := contents(t, path)
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	for size := 0; size < len(content); size += 997 {
+		require.NoError(t, os.Truncate(path, int64(size)))
+		require.False(t, wholeOrDamaged(t, Open, path, want), "%d bytes", size)
+		require.False(t, wholeOrDamaged(t, OpenReadOnly, path, want), "%d bytes", size)
+		require.NoError(t, os.WriteFile(path, content, 0o600))
+	}
+}
+
+func TestZeroedPages(t *testing.T) {
+	path := compacted(t, sample(t))
+	want := contents(t, path)
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	for at := 0; at < len(content); at += pageSize {
+		spoiled := append([]byte(nil), content...)
+		clear(spoiled[at : at+pageSize])
+		require.NoError(t, os.WriteFile(path, spoiled, 0o600))
+		wholeOrDamaged(t, Open, path, want)
+		wholeOrDamaged(t, OpenReadOnly, path, want)
+	}
+}
+
+func TestEmptyFileIsNotTakenForAJournal(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "book.db")
+	require.NoError(t, os.WriteFile(path, nil, 0o600))
+	for _, open := range []func(string) (*Journal, error){Open, OpenReadOnly} {
+		_, err := open(path)
+		require.ErrorIs(t, err, ErrDamaged)
+		require.ErrorContains(t, err, "the file is empty; restore a backup, or move it away to begin a new journal")
+	}
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	require.Zero(t, info.Size(), "and is left as it is")
+}
+
+func TestNewerFormatIsRefusedUntouched(t *testing.T) {
+	path := sample(t)
+	tamper(t, path, func(tx *bbolt.Tx) error {
+		return tx.Bucket(inMeta).Put(keyFormat, withSum(keyFormat, binary.BigEndian.AppendUint32(nil, 2)))
+	})
+	before, err := os.ReadFile(path)
+	require.NoError(t, err)
+	_, err = Open(path)
+	require.ErrorIs(t, err, ErrNewer)
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, before, after)
+}
+
+// tamper changes a file as one who knows its store would.
+func tamper(t *testing.T, path string, change func(*bbolt.Tx) error) {
+	t.Helper()
+	db, err := bbolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, db.Update(change))
+	require.NoError(t, db.Close())
+}
+
+func move(b *bbolt.Bucket, from, to uint64) error {
+	return b.Put(seqKey(to), append([]byte(nil), b.Get(seqKey(from))...))
+}
+
+func forged(seq uint64, prev string) []byte {
+	e := maintenance.Entry{ID: "forged", At: evening, Act: &maintenance.NoteAct{Pump: "north"}, Note: "x"}
+	return maintenance.Encode(maintenance.Seal(e, seq, evening, prev))
+}
+
+// Each way of changing the record is found, and the first bad entry is named; 0 means that
+// it is not one entry's fault. Opening looks at the newest 16 only, so these are farther back.
+func TestTamperingIsFound(t *testing.T) {
+	const at = 40
+	for _, c := range []struct {
+		name   string
+		names  uint64
+		change func(*bbolt.Tx) error
+	}{
+		{"edited", at, func(tx *bbolt.Tx) error {
+			b := tx.Bucket(inEntries)
+			line := append([]byte(nil), b.Get(seqKey(at))...)
+			line[len(line)/3] ^= 1
+			return b.Put(seqKey(at), line)
+		}},
+		{"edited and hashed again", at + 1, func(tx *bbolt.Tx) error {
+			b := tx.Bucket(inEntries)
+			e, err := maintenance.Decode(b.Get(seqKey(at)))
+			if err != nil {
+				return err
+			}
+			e.Note = "another"
+			return b.Put(seqKey(at), maintenance.Encode(maintenance.Seal(e, at, e.Recorded, e.Prev)))
+		}},
+		{"deleted", at, func(tx *bbolt.Tx) error { return tx.Bucket(inEntries).Delete(seqKey(at)) }},
+		{"swapped", at, func(tx *bbolt.Tx) error {
+			b := tx.Bucket(inEntries)
+			line := append([]byte(nil), b.Get(seqKey(at))...)
+			if err := move(b, at+1, at); err != nil {
+				return err
+			}
+			return b.Put(seqKey(at+1), line)
+		}},
+		{"inserted", at, func(tx *bbolt.Tx) error {
+			return tx.Bucket(inEntries).Put(seqKey(at), forged(at, maintenance.ZeroHash))
+		}},
+		{"cut in the middle", 100, func(tx *bbolt.Tx) error { return tx.Bucket(inEntries).Delete(seqKey(100)) }},
+		{"added at the end", 101, func(tx *bbolt.Tx) error {
+			return tx.Bucket(inEntries).Put(seqKey(101), forged(101, maintenance.ZeroHash))
+		}},
+		{"no id", at, func(tx *bbolt.Tx) error { return tx.Bucket(inIDs).Delete([]byte("note-0000040")) }},
+		{"wrong id", at, func(tx *bbolt.Tx) error { return tx.Bucket(inIDs).Put([]byte("note-0000040"), seqKey(at+1)) }},
+		{"an id too many", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inIDs).Put([]byte("x"), seqKey(at)) }},
+		{"no time", at, func(tx *bbolt.Tx) error {
+			return tx.Bucket(inOrder).Delete(Position{evening.Add(39 * 60e9), at}.key())
+		}},
+		{"a time too many", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inOrder).Put(Position{evening, at}.key(), nil) }},
+		{"no void", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inVoids).Delete(seqKey(2)) }},
+		{"another void", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inVoids).Put(seqKey(3), seqKey(5)) }},
+		{"a notice gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(1)) }},
+		{"a notice moved", 0, func(tx *bbolt.Tx) error { return move(tx.Bucket(inNotices), 1, 2) }},
+		{"a notice rotten", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Put(seqKey(1), []byte("abcd{}")) }},
+		{"a signal rotten", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inSignals).Put([]byte("north"), []byte("abcd")) }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			path := longer(t)
+			tamper(t, path, c.change)
+			j, err := OpenReadOnly(path)
+			require.NoError(t, err)
+			defer j.Close()
+			_, err = j.Verify(t.Context(), nil)
+			var d *Damage
+			require.ErrorAs(t, err, &d)
+			require.Equal(t, c.names, d.Seq, d.What)
+			require.ErrorIs(t, err, ErrDamaged)
+		})
+	}
+}
+
+// longer makes a journal of 100 entries.
+func longer(t *testing.T) string {
+	t.Helper()
+	path := sample(t)
+	j, err := Open(path)
+	require.NoError(t, err)
+	s := continuing(j)
+	require.NoError(t, j.Append(&Batch{Entries: s.notes(90), Notices: []notify.Notice{notice(4)}}))
+	require.NoError(t, j.Close())
+	return path
+}
+
+func TestSpoiledTailIsFoundOnOpening(t *testing.T) {
+	for name, change := range map[string]func(*bbolt.Tx) error{
+		"edited": func(tx *bbolt.Tx) error {
+			return tx.Bucket(inEntries).Put(seqKey(10), []byte("{}"))
+		},
+		"cut": func(tx *bbolt.Tx) error { return tx.Bucket(inEntries).Delete(seqKey(10)) },
+		"added": func(tx *bbolt.Tx) error {
+			return tx.Bucket(inEntries).Put(seqKey(11), forged(11, maintenance.ZeroHash))
+		},
+		"forged": func(tx *bbolt.Tx) error {
+			e, err := maintenance.Decode(tx.Bucket(inEntries).Get(seqKey(9)))
+			if err != nil {
+				return err
+			}
+			return tx.Bucket(inEntries).Put(seqKey(10), forged(10, e.Hash))
+		},
+		"another head": func(tx *bbolt.Tx) error {
+			return tx.Bucket(inMeta).Put(keyHead, withSum(keyHead, head{9, maintenance.ZeroHash}.encode()))
+		},
+		"rotten head": func(tx *bbolt.Tx) error { return tx.Bucket(inMeta).Put(keyHead, seqKey(9)) },
+		"no head":     func(tx *bbolt.Tx) error { return tx.Bucket(inMeta).Delete(keyHead) },
+		"no bucket":   func(tx *bbolt.Tx) error { return tx.DeleteBucket(inVoids) },
+	} {
+		t.Run(name, func(t *testing.T) {
+			path := sample(t)
+			tamper(t, path, change)
+			_, err := Open(path)
+			require.ErrorIs(t, err, ErrDamaged)
+		})
+	}
+}
+
+// Of a file with one bad bucket the rest can be read, but not written.
+func TestWhatIsWholeCanBeRead(t *testing.T) {
+	path := longer(t)
+	spoilRoot(t, path, "order")
+	_, err := Open(path)
+	require.ErrorIs(t, err, ErrDamaged)
+
+	j, err := OpenReadOnly(path)
+	require.NoError(t, err)
+	defer j.Close()
+	require.Len(t, export(t, j), 100)
+	require.ErrorIs(t, j.InOrder(Position{}, nil), ErrDamaged)
+	_, err = j.Verify(t.Context(), nil)
+	require.ErrorContains(t, err, "order: ")
+	require.ErrorIs(t, j.Backup(t.Context(), path+".copy"), ErrDamaged)
+	require.NoFileExists(t, path+".copy")
+}
+
+// spoilRoot makes the first page of a bucket point to itself.
+func spoilRoot(t *testing.T, path, bucket string) {
+	t.Helper()
+	var root uint64
+	db, err := bbolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, db.View(func(tx *bbolt.Tx) error {
+		root = uint64(tx.Bucket([]byte(bucket)).Root())
+		return nil
+	}))
+	require.NoError(t, db.Close())
+	require.NotZero(t, root, "the bucket has a page of its own")
+	page := make([]byte, pageSize)
+	native.PutUint64(page, root)
+	native.PutUint16(page[8:], pageBranch)
+	native.PutUint16(page[10:], 1)
+	native.PutUint32(page[16:], 16)
+	native.PutUint64(page[24:], root)
+	writeAt(t, path, page, int64(root*pageSize))
+}
+
+func writeAt(t *testing.T, path string, b []byte, at int64) {
+	t.Helper()
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	require.NoError(t, err)
+	_, err = file.WriteAt(b, at)
+	require.NoError(t, err)
+	require.NoError(t, file.Close())
+}
+
+// The list of free pages names pages that will be written over: one in use among them
+// would be lost with the next entry.
+func TestFreeListOfUsedPagesIsFound(t *testing.T) {
+	path := compacted(t, longer(t))
+	file, err := os.Open(path)
+	require.NoError(t, err)
+	defer file.Close()
+	m := readMetas(file)
+	list := make([]byte, 32)
+	native.PutUint64(list, m.freelist)
+	native.PutUint16(list[8:], pageFreelist)
+	native.PutUint16(list[10:], 1)
+	native.PutUint64(list[16:], m.root)
+	writeAt(t, path, list, int64(m.freelist*m.pageSize))
+	_, err = Open(path)
+	require.ErrorIs(t, err, ErrDamaged)
+	require.ErrorContains(t, err, "used twice")
+
+	for name, count := range map[string]uint16{"long": 600, "longer than all memory": 0xFFFF} {
+		native.PutUint16(list[10:], count)
+		native.PutUint64(list[16:], 1<<60)
+		writeAt(t, path, list, int64(m.freelist*m.pageSize))
+		_, err = Open(path)
+		require.ErrorContains(t, err, "longer than its page", name)
+	}
+}
+
+// A page that rots while the journal is open ends in an error and in no more writing.
+func TestRotUnderARunningJournal(t *testing.T) {
+	path := longer(t)
+	j := opened(t, path)
+	file, err := os.OpenFile(path, os.O_RDWR, 0)
+	require.NoError(t, err)
+	defer file.Close()
+	info, err := file.Stat()
+	require.NoError(t, err)
+	require.NoError(t, file.Truncate(2*pageSize))
+	_, _, err = j.Lookup("note-0000003")
+	require.ErrorIs(t, err, ErrDamaged, "a memory fault, and no crash")
+	require.ErrorIs(t, j.Append(&Batch{Entries: continuing(j).notes(1)}), ErrDamaged)
+	require.NoError(t, file.Truncate(info.Size()))
+	_, err = j.Verify(t.Context(), nil)
+	require.ErrorIs(t, err, ErrDamaged)
+	require.ErrorIs(t, j.Reopen(), ErrDamaged)
+	_, _, err = j.Lookup("note-0000003")
+	require.ErrorIs(t, err, ErrDamaged)
+}
