@@ -3,6 +3,7 @@ package notify
 import (
 	"context"
 	"errors"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -66,4 +67,15 @@ func (s secrets) cut(text string) string {
 func oneLine(text string) string {
 	blank := func(r rune) bool { return unicode.IsSpace(r) || !unicode.IsPrint(r) }
 	return strings.Join(strings.FieldsFunc(strings.ToValidUTF8(text, ""), blank), " ")
+}
+
+// TestReminder asks for nothing: it shows that a channel works. It has a key of its own, by
+// the second.
+func TestReminder(channel string, now time.Time) Reminder {
+	id := "test/" + channel + "/" + strconv.FormatInt(now.Unix(), 10)
+	return Reminder{
+		Key:    Key{Action: id, Stage: Opened, Channel: channel},
+		Action: maintenance.Action{ID: id, Do: maintenance.DoCheck, Opens: now, Due: now, State: maintenance.Open},
+		Since:  now, Reason: "a test", Attempt: 1, Test: true,
+	}
 }

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -18,7 +19,7 @@ func Task(a maintenance.Action) string {
 	case maintenance.DoStopPump:
 		return "Stop " + pump
 	case maintenance.DoDrain:
-		return "Drain " + pump
+		return "Drain " + pump + into(a)
 	case maintenance.DoFill:
 		return "Fill " + pump + from(a)
 	case maintenance.DoTopUp:
@@ -26,13 +27,13 @@ func Task(a maintenance.Action) string {
 	case maintenance.DoReplace:
 		return "Put new oil into " + pump
 	case maintenance.DoDecant:
-		return "Decant " + vessel
+		return "Decant " + vessel + into(a)
 	case maintenance.DoSeparate:
 		return "Take the ice out of " + vessel
 	case maintenance.DoFreeze:
 		return "Put " + vessel + " into the cold"
 	case maintenance.DoFilter:
-		return "Filter " + vessel
+		return "Filter " + vessel + into(a)
 	case maintenance.DoHandIn:
 		return "Hand in the used oil in " + vessel
 	case maintenance.DoBuyOil:
@@ -74,14 +75,33 @@ func subjectOf(a maintenance.Action) string {
 	return nameOr(a.Pump, nameOr(a.Vessel, subject))
 }
 
+// from names the vessel to fill from.
 func from(a maintenance.Action) string {
-	if fill, ok := a.Record.Act.(*maintenance.FillAct); ok && fill.From != "" {
-		return " from " + fill.From
+	vessel := nameOr(a.Vessel, "")
+	if fill, ok := a.Record.Act.(*maintenance.FillAct); ok {
+		vessel = fill.From
 	}
-	if a.Vessel != nil {
-		return " from " + *a.Vessel
+	return named(" from ", vessel)
+}
+
+// into names the vessel that takes the oil.
+func into(a maintenance.Action) string {
+	switch act := a.Record.Act.(type) {
+	case *maintenance.DrainAct:
+		return named(" into ", act.To)
+	case *maintenance.DecantAct:
+		return named(" into ", act.To)
+	case *maintenance.FilterAct:
+		return named(" into ", act.To)
 	}
 	return ""
+}
+
+func named(word, name string) string {
+	if name == "" {
+		return ""
+	}
+	return word + name
 }
 
 func lowered(s string) string {
@@ -97,7 +117,7 @@ var everyday = map[string][]string{
 }
 
 // Command is the command line that records an entry now: "sumpbook drain north jar-3 640g".
-// A name or number that the entry leaves open stands there in capitals. It is empty for an
+// What the entry leaves open stands there in capitals. It is empty for an
 // entry without an act.
 func Command(e maintenance.Entry) string {
 	if e.Act == nil {
@@ -115,7 +135,7 @@ func Command(e maintenance.Entry) string {
 	}
 	taken := map[string]bool{}
 	for _, name := range names {
-		words = append(words, wordOf(told[name], name))
+		words = append(words, wordOf(told[name], blanks[name]))
 		taken[name] = true
 	}
 	words = append(words, fieldWords(e.Act.Kind(), told, taken, short)...)
@@ -135,18 +155,21 @@ func fieldWords(kind string, told map[string]jsontext.Value, taken map[string]bo
 		}
 		unit, isAmount := map[string]string{"grams": "g", "ml": "ml"}[f.Name]
 		if short && isAmount {
-			amount = append(amount, wordOf(value, f.Name)+unit)
+			amount = append(amount, wordOf(value, "")+unit)
 			continue
 		}
-		rest = append(rest, f.Name+"="+wordOf(value, f.Name))
+		rest = append(rest, f.Name+"="+wordOf(value, cmp.Or(blanks[f.Unit], blanks[f.Name], "WHAT")))
 	}
 	return append(amount, rest...)
 }
 
-func wordOf(value jsontext.Value, name string) string {
+// blanks stand where the entry leaves something for the person to say.
+var blanks = map[string]string{"pump": "PUMP", "vessel": "VESSEL", "to": "VESSEL", "from": "VESSEL", "g": "GRAMS"}
+
+func wordOf(value jsontext.Value, blank string) string {
 	switch value.Kind() {
 	case 0:
-		return strings.ToUpper(name)
+		return blank
 	case '"':
 		text, _ := jsontext.AppendUnquote(nil, value)
 		return quoted(string(text))

@@ -87,7 +87,7 @@ func (v Voice) body(r Reminder, headline string, now time.Time) string {
 	if line := v.until(a, now); line != "" {
 		b.WriteString(line + "\n")
 	}
-	if r.Key.Stage != Again && now.Sub(r.Since) >= lateAfter {
+	if (r.Key.Stage == Opened || r.Key.Stage == Closing) && now.Sub(r.Since) >= lateAfter {
 		b.WriteString("This reminder is late: it fell due " + v.When(r.Since, now) + ".\n")
 	}
 	if why := v.why(a.Why); why != "" {
@@ -111,8 +111,10 @@ func writeCautions(b *strings.Builder, cautions []string, indent string) {
 
 func (v Voice) until(a maintenance.Action, now time.Time) string {
 	switch {
+	case a.Closes != nil && now.Before(a.Opens):
+		return "It closes " + v.When(*a.Closes, now) + ", in your quiet hours: no other reminder comes before that."
 	case a.Closes != nil && now.Before(*a.Closes):
-		return "Until " + v.When(*a.Closes, now) + " (" + Span(a.Closes.Sub(latest(now, a.Opens))) + ")."
+		return "Until " + v.When(*a.Closes, now) + " (" + Span(a.Closes.Sub(now)) + ")."
 	case now.Before(a.Due) && a.Due.After(a.Opens):
 		return "By " + v.When(a.Due, now) + "."
 	}
@@ -123,16 +125,20 @@ func (v Voice) until(a maintenance.Action, now time.Time) string {
 func (v Voice) why(reasons []maintenance.Reason) string {
 	var all []string
 	for _, r := range reasons[:min(len(reasons), 3)] {
-		text := ruleWords(r.Rule) + " " + v.amount(r.Value, r.Unit)
+		text := ruleWords(r.Rule) + ": " + v.amount(r.Value, r.Unit)
 		if r.Limit != 0 && !math.IsNaN(r.Limit) {
-			text += " (limit " + v.amount(r.Limit, r.Unit) + ")"
+			text += ", limit " + v.amount(r.Limit, r.Unit)
 		}
 		all = append(all, text)
 	}
-	return strings.Join(all, ", ")
+	return strings.Join(all, "; ")
 }
 
+// amount leaves out units that the rule's words say already.
 func (v Voice) amount(value float64, unit string) string {
+	if unit == "cycles" || unit == "charges" || unit == "passes" {
+		unit = "1"
+	}
 	if v.Amount != nil {
 		return v.Amount(value, unit)
 	}
@@ -223,6 +229,9 @@ func (v Voice) digest(agenda []maintenance.Action, now time.Time) (subject, text
 		day = now.In(v.Zone)
 	}
 	subject = fmt.Sprintf("Oil on %s: %d to do, %d coming", day.Format("Mon 2 Jan"), opens, comes)
+	if len(agenda) == 0 {
+		subject = "Oil on " + day.Format("Mon 2 Jan") + ": nothing to do"
+	}
 	text = subject + ".\n"
 	if opens > 0 {
 		text += "\nTo do:\n" + open.String()
