@@ -36,7 +36,7 @@ func (k checker) basics() error {
 		return k.problem("listen", "give host:port, such as 127.0.0.1:8417", "%q %s", short(c.Listen), err)
 	}
 	if !isLoopback(host) {
-		k.warn("listen: other machines can reach %s, which needs a token or a pairing; 127.0.0.1:%s is reached by this one alone", c.Listen, port)
+		k.warn("listen: other machines can reach %s, and only a token lets them in; 127.0.0.1:%s is reached by this one alone", c.Listen, port)
 	}
 	if c.BaseURL != "" {
 		says := badURL(c.BaseURL)

@@ -72,8 +72,8 @@ type Channel struct {
 	TLS          notify.Security `json:"tls"` // if not told starttls, or opportunistic on loopback without a password
 }
 
-// Source is where the readings of a pump come from. An http source is pushed to the API
-// and so has no broker, topic or pointers.
+// Source is where the readings of a pump come from; a pump has one at most. An http source
+// is pushed to the API and so has no broker, topic or pointers.
 type Source struct {
 	Pump         string         `json:"pump"`
 	Type         string         `json:"type"`   // mqtt or http
@@ -151,21 +151,4 @@ func Default() Config {
 func (c Config) Loopback() bool {
 	host, _, err := splitListen(c.Listen)
 	return err == nil && isLoopback(host)
-}
-
-// Factors turn a number of the payload into watts, or into °C for a source of temperature
-// alone: payload × scale + offset.
-func (s Source) Factors() (scale, offset float64) {
-	k, zero := 1.0, 0.0
-	switch s.Unit {
-	case "mW":
-		k = 1e-3
-	case "kW":
-		k = 1e3
-	case "F":
-		k, zero = 1/1.8, -32/1.8
-	case "K":
-		zero = -273.15
-	}
-	return s.Scale * k, s.Offset*k + zero
 }

@@ -147,6 +147,7 @@ func TestSettingsReplaceLists(t *testing.T) {
 	c, err := Load(Options{File: "sumpbook.yaml", Settings: "settings.yaml"})
 	require.NoError(t, err)
 	require.Equal(t, []Care{{Task: "c", After: After{Cycles: 3}}}, c.Care)
+	require.NotContains(t, fmt.Sprint(c.Describe()), "sumpbook.yaml")
 }
 
 func TestSourceKeepsGeneralSignals(t *testing.T) {
@@ -166,32 +167,7 @@ sources:
 	require.Nil(t, north.Time)
 	require.Nil(t, north.Zone)
 	require.Equal(t, "online", north.Availability.On)
-	require.Equal(t, 100.0, factor(north))
-	require.Equal(t, 1.0, factor(south))
-}
-
-func factor(s Source) float64 {
-	scale, _ := s.Factors()
-	return scale
-}
-
-func TestFactors(t *testing.T) {
-	for _, c := range []struct {
-		unit          string
-		scale, offset float64
-		payload, want float64
-	}{
-		{"W", 0.1, 0, 1234, 123.4},
-		{"mW", 1, 0, 1500, 1.5},
-		{"kW", 1, 0.1, 0.2, 300},
-		{"C", 1, -2, 70, 68},
-		{"F", 1, 0, 154.4, 68},
-		{"F", 0.1, 32, 0, 0},
-		{"K", 1, 0, 273.15, 0},
-	} {
-		scale, offset := Source{Unit: c.unit, Scale: c.scale, Offset: c.offset}.Factors()
-		require.InDelta(t, c.want, c.payload*scale+offset, 1e-9, c.unit)
-	}
+	require.Equal(t, "kW 0.1", fmt.Sprint(north.Unit, " ", north.Scale))
 }
 
 func TestLoopback(t *testing.T) {
@@ -234,6 +210,10 @@ func TestPaths(t *testing.T) {
 		path, explicit := File(c.flag, getenv(c.env))
 		require.Equal(t, c.want, path)
 		require.Equal(t, c.explicit, explicit)
+	}
+	if !exists("/etc/sumpbook/sumpbook.yaml") {
+		path, _ := File("", getenv(map[string]string{"XDG_CONFIG_HOME": home}))
+		require.Equal(t, filepath.Join(home, "sumpbook", "sumpbook.yaml"), path, "where one would be made")
 	}
 	dir := filepath.Join(home, ".config", "sumpbook")
 	require.NoError(t, os.MkdirAll(dir, 0o700))

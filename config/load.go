@@ -125,11 +125,10 @@ func (l *loader) file(path, layer string, must bool) error {
 
 // remember notes where each key came from; a list of this file hides all of an earlier one.
 func (l *loader) remember(lines map[string]int, path, layer string) {
-	for p := range lines {
-		for earlier := range l.origins {
-			if strings.HasPrefix(earlier, p+"[") {
-				delete(l.origins, earlier)
-			}
+	for earlier := range l.origins {
+		whole, _, inList := strings.Cut(earlier, "[")
+		if _, again := lines[whole]; inList && again {
+			delete(l.origins, earlier)
 		}
 	}
 	for p, line := range lines {

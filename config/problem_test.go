@@ -7,7 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// hook and mqtt are a channel and a source that lack nothing.
+// Channels and a source that lack nothing but their closing brace.
 const (
 	hook = "{name: phone, type: webhook, url: \"http://127.0.0.1:9000/hook\""
 	post = "{name: mail, type: smtp, host: mail.example.org, from: pump@example.org, to: [me@example.org]"
@@ -250,8 +250,8 @@ var problems = []struct{ name, yaml, says string }{
 		`:1: sources[0].availability.on: true is a truth value, not text; give text in quotes`},
 	{"source with its own off above on", "sources: [" + mqtt + ", signals: {on_w: 50}}]\n",
 		`:1: sources[0].signals.on_w: off_w 60 does not go with on_w 50; off_w must be 0 or more and below on_w`},
-	{"two sources of the same runs", "sources:\n- " + mqtt + "}\n- {pump: north, type: http}\n",
-		`:3: sources[1]: sources[0] also tells when north runs; keep one, or leave power and on out of the other`},
+	{"two sources of a pump", "sources:\n- " + mqtt + "}\n- {pump: north, type: http}\n",
+		`:3: sources[1].pump: "north" is also sources[0]; give each pump one source`},
 	{"care without task", "care: [{cron: \"0 9 1 * *\"}]\n",
 		`:1: care[0].task: there is no name; give a name of a–z, 0–9, dot, dash and underscore, at most 64 long`},
 	{"care with a bad pump", "care: [{task: gasket, pump: The Pump, cron: \"0 9 1 * *\"}]\n",

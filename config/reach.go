@@ -192,21 +192,16 @@ func (k checker) sources() error {
 		if err := k.name(path, "pump", s.Pump, true); err != nil {
 			return err
 		}
+		first := slices.IndexFunc(k.c.Sources, func(other Source) bool { return other.Pump == s.Pump })
+		if first < i {
+			return k.problem(path+".pump", "give each pump one source", "%q is also sources[%d]", s.Pump, first)
+		}
 		if err := k.source(path, s); err != nil {
 			return err
-		}
-		for j, other := range k.c.Sources[:i] {
-			if other.Pump == s.Pump && other.tellsRuns() && s.tellsRuns() {
-				return k.problem(path, "keep one, or leave power and on out of the other", "sources[%d] also tells when %s runs", j, s.Pump)
-			}
 		}
 	}
 	return nil
 }
-
-// tellsRuns says whether starts and stops are read from the source even if the pump has
-// another; one of temperature alone then only tells how hot the pump is.
-func (s Source) tellsRuns() bool { return s.Type == "http" || s.Power != nil || s.On != nil }
 
 func (k checker) source(path string, s *Source) error {
 	if err := k.thresholds(path+".signals", s.Signals); err != nil {

@@ -97,6 +97,7 @@ func FuzzLoad(f *testing.F) {
 	example, err := os.ReadFile(examplePath)
 	require.NoError(f, err)
 	f.Add(example)
+	f.Add([]byte("channels: []\nquiet: {}\ncare: []"))
 	for _, p := range problems {
 		f.Add([]byte(p.yaml))
 	}

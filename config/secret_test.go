@@ -123,7 +123,7 @@ sources:
 	require.NoError(t, err)
 	require.Equal(t, []string{
 		"sumpbook.yaml holds a secret and can be read by others; make it 0600",
-		"listen: other machines can reach 0.0.0.0:8417, which needs a token or a pairing; 127.0.0.1:8417 is reached by this one alone",
+		"listen: other machines can reach 0.0.0.0:8417, and only a token lets them in; 127.0.0.1:8417 is reached by this one alone",
 		"signals: a source that only reports changes counts as silent after alive 2m, before start_for 2m or end_for 3m is over",
 		"key holds a secret and can be read by others; make it 0600",
 		"sources[0]: the password goes to broker.example.org:1883 in the clear; tls:// hides it",
