@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
@@ -143,13 +144,23 @@ func CheckLine(line []byte, prev string) error {
 // IsMachine says whether a start or stop came from a machine signal, whose id is
 // PUMP/start/TIME or PUMP/stop/TIME: such an entry is never refused.
 func (e Entry) IsMachine() bool {
+	pump := e.pump()
+	if pump == "" {
+		return false
+	}
+	at, ok := strings.CutPrefix(e.ID, pump+"/"+e.Act.Kind()+"/")
+	return ok && at != ""
+}
+
+// pump is the pump of a start or stop.
+func (e Entry) pump() string {
 	switch a := e.Act.(type) {
 	case *StartAct:
-		return len(e.ID) > len(a.Pump)+7 && e.ID[:len(a.Pump)+7] == a.Pump+"/start/"
+		return a.Pump
 	case *StopAct:
-		return len(e.ID) > len(a.Pump)+6 && e.ID[:len(a.Pump)+6] == a.Pump+"/stop/"
+		return a.Pump
 	}
-	return false
+	return ""
 }
 
 // MarshalJSON writes the canonical line.

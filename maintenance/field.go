@@ -262,7 +262,7 @@ func decodeTime(name string, raw jsontext.Value) (time.Time, error) {
 	if err != nil {
 		return t, reject(name, "give a time with its offset, such as 2026-11-24T21:40:00+01:00", "%s is not an RFC 3339 time", short(raw))
 	}
-	if t.Year() < 1970 || t.Year() > 9999 {
+	if t.Unix() < 0 || t.Year() > 9999 {
 		return t, reject(name, "give a time from 1970 on", "%s is before 1970", short(raw))
 	}
 	return t, nil

@@ -1,7 +1,9 @@
 package maintenance
 
 import (
+	"cmp"
 	"errors"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -53,14 +55,22 @@ func Before(a, b Entry) bool {
 // means where that is worth a remark. A *Rejection leaves the state as it was.
 func (s *State) Apply(rules Rules, e Entry) (remarks []string, err error) {
 	f := &folding{State: s, rules: rules, e: e}
-	if err := f.apply(); err != nil {
-		var r *Rejection
-		if errors.As(err, &r) && r.Entry == "" {
-			r.Entry = e.ID
+	err = f.apply()
+	var r *Rejection
+	switch {
+	case err == nil:
+	case errors.As(err, &r) && f.overtaken():
+		f.unfit(r)
+	default:
+		if r != nil {
+			r.Entry = cmp.Or(r.Entry, e.ID)
 		}
 		return nil, err
 	}
 	s.At, s.Seq = e.At, e.Seq
+	if e.IsMachine() {
+		s.Signal = Signalled{max(s.Signal.Seq, e.Seq), e.pump()}
+	}
 	if off := s.Imbalance(); off != 0 {
 		panic("maintenance: the book is out of balance after entry " + e.ID)
 	}
@@ -74,6 +84,20 @@ type folding struct {
 	rules   Rules
 	e       Entry
 	remarks []string
+}
+
+// overtaken says whether a signal's entry of an earlier time reached the book after this
+// one did. The person could not know of it, and the signal is never refused.
+func (f *folding) overtaken() bool { return f.Signal.Seq > f.e.Seq }
+
+// unfit leaves out an entry that was right when it was told and that a signal's late entry
+// has made impossible: a check asks what really happened.
+func (f *folding) unfit(r *Rejection) {
+	says := "the " + f.e.Act.Kind() + " no longer fits what the signal said, and is left out: " + r.Says
+	f.remarks = []string{says}
+	if p := f.Pumps[f.Signal.Pump]; p != nil {
+		p.odd(f.e, says)
+	}
 }
 
 func (f *folding) remark(says string) { f.remarks = append(f.remarks, says) }
@@ -134,11 +158,16 @@ func (f *folding) apply() error {
 
 func (f *folding) pump(a *PumpAct) error {
 	p := f.Pumps[a.Pump]
-	if p == nil || p.Retired || p.Entry == "" {
-		return f.newPump(p, a)
-	}
-	if a.Retired != nil && *a.Retired {
+	known := p != nil && !p.Retired && p.Entry != ""
+	switch {
+	case a.Retired != nil && *a.Retired:
+		p, err := f.declaredPump(a.Pump)
+		if err != nil {
+			return err
+		}
 		return f.retirePump(p)
+	case !known:
+		return f.newPump(p, a)
 	}
 	f.revise(p, a)
 	return nil
@@ -151,13 +180,32 @@ func (f *folding) newPump(old *Pump, a *PumpAct) error {
 		return reject("charge_ml", "give the oil its sump takes to the mark, such as charge_ml=700", "a new pump needs its charge")
 	}
 	p := &Pump{Name: a.Pump, Open: true, Classes: map[string]int{}}
-	if old != nil && !old.Retired {
+	switch {
+	case old == nil:
+	case old.Retired:
+		f.forgetCare(a.Pump)
+	default:
 		p = old
 	}
 	p.Entry, p.Declared = f.e.ID, f.e.At
 	f.revise(p, a)
 	f.Pumps[a.Pump] = p
 	return nil
+}
+
+// forgetCare drops what was done on an earlier pump of the same name, whose counters mean
+// nothing to the new one.
+func (f *folding) forgetCare(pump string) {
+	for key, done := range f.Care {
+		if strings.HasSuffix(key, "@"+pump) {
+			delete(f.Care, key)
+			continue
+		}
+		marks := maps.Clone(done.Pumps) // shared with clones of the state
+		delete(marks, pump)
+		done.Pumps = marks
+		f.Care[key] = done
+	}
 }
 
 func (f *folding) revise(p *Pump, a *PumpAct) {
@@ -179,28 +227,26 @@ func (f *folding) revise(p *Pump, a *PumpAct) {
 }
 
 func (f *folding) retirePump(p *Pump) error {
-	if p.Run != nil {
+	if p.Run != nil && !f.lateRun(p) {
 		return reject("retired", "stop it first", "%s is running", p.Name)
 	}
 	heel := f.massOfVolume(p.heelMl(), p.Sump, standardC)
 	if p.Sump.Total() > heel+heel/10+MassOf(1) {
 		return reject("retired", "drain it first", "%s still holds %s", p.Name, grams(p.Sump.Total()))
 	}
+	f.cutRun(p)
 	f.Ledger.Discarded += p.Sump.Total() // the heel leaves with the pump
 	p.Sump, p.Charge, p.Open, p.Retired = Parcel{}, nil, true, true
 	return nil
 }
 
 func (f *folding) vessel(a *VesselAct) error {
-	v := f.Vessels[a.Vessel]
-	if v == nil || v.Retired {
-		v = &Vessel{Name: a.Vessel, Entry: f.e.ID}
-	}
 	if a.Retired != nil && *a.Retired {
-		if !v.Content.Empty() {
-			return reject("retired", "empty it first, with pour or discard", "%s still holds %s", v.Name, grams(v.Content.Total()))
-		}
-		v.Retired = true
+		return f.retireVessel(a)
+	}
+	v := f.vesselFor(a.Vessel)
+	if a.StoreC != nil && *a.StoreC != v.storeC() {
+		f.moved(v, f.e.At)
 	}
 	for _, pair := range []struct {
 		to  **float64
@@ -212,12 +258,32 @@ func (f *folding) vessel(a *VesselAct) error {
 	}
 	if a.Waste != nil {
 		v.IsWaste = *a.Waste
-		if v.IsWaste && !v.Content.Empty() {
-			v.Stage = Waste
+		if v.IsWaste && !v.Content.Empty() && v.Stage != Waste {
+			f.comesTo(v, Waste)
 		}
 	}
 	f.Vessels[a.Vessel] = v
 	return nil
+}
+
+func (f *folding) retireVessel(a *VesselAct) error {
+	v, err := f.knownVessel("vessel", a.Vessel)
+	if err != nil {
+		return err
+	}
+	if !v.Content.Empty() {
+		return reject("retired", "empty it first, with pour or discard", "%s still holds %s", v.Name, grams(v.Content.Total()))
+	}
+	v.Retired = true
+	return nil
+}
+
+// vesselFor is the vessel of that name, or a new one, which is not on the book yet.
+func (f *folding) vesselFor(name string) *Vessel {
+	if v := f.Vessels[name]; v != nil && !v.Retired {
+		return v
+	}
+	return &Vessel{Name: name, Entry: f.e.ID, Since: f.e.At, SinceEntry: f.e.ID, ClockAt: f.e.At, PouredC: assumedStoreC}
 }
 
 func (f *folding) medium(a *MediumAct) error {
@@ -233,23 +299,18 @@ func (f *folding) lot(a *LotAct) error {
 	if a.Lot == UnknownLot {
 		return reject("lot", "name the purchase, such as lot-2026-1", "%q is kept for oil of no known purchase", UnknownLot)
 	}
-	v := f.Vessels[a.Vessel]
-	if v == nil || v.Retired {
-		v = &Vessel{Name: a.Vessel, Entry: f.e.ID}
-	}
+	v := f.vesselFor(a.Vessel)
 	before := copied(f.Lots[a.Lot])
 	f.declareLot(a)
 	m := f.mass(a.Amount, oilOf(a.Lot, 1), standardC)
-	if err := f.checkCapacity(v, v.Content.mixed(oilOf(a.Lot, m))); err != nil {
+	if err := f.checkCapacity("vessel", v, v.Content.mixed(oilOf(a.Lot, m))); err != nil {
 		f.forgetLot(a.Lot, before)
 		return err
 	}
 	l := f.Lots[a.Lot]
 	l.Bought += m
 	f.Ledger.Received += m
-	if f.Vessels[a.Vessel] == nil || f.Vessels[a.Vessel].Retired {
-		f.Vessels[a.Vessel] = v
-	}
+	f.Vessels[a.Vessel] = v
 	part := oilOf(a.Lot, m)
 	part.Fresh = m
 	f.into(v, part, New, v.storeC())
@@ -291,7 +352,7 @@ func (f *folding) inspect(a *InspectAct) error {
 	if a.Pump != "" {
 		p, err := f.knownPump(a.Pump)
 		if err == nil {
-			p.Look = look
+			p.Look = look.over(p.Look)
 		}
 		return err
 	}
@@ -299,11 +360,21 @@ func (f *folding) inspect(a *InspectAct) error {
 	if err != nil {
 		return err
 	}
-	v.Look = look
+	v.Look = look.over(v.Look)
 	if v.Stage == New && len(v.Content.Oil) == 1 {
 		f.newOilSeen(v.Content.Oil[0].Lot, look)
 	}
 	return nil
+}
+
+// over keeps of an earlier look at the same oil what this one does not tell.
+func (l *Look) over(before *Look) *Look {
+	if before == nil {
+		return l
+	}
+	l.Look, l.Particles = cmp.Or(l.Look, before.Look), cmp.Or(l.Particles, before.Particles)
+	l.Colour, l.AcidMgG, l.WaterPpm = cmp.Or(l.Colour, before.Colour), cmp.Or(l.AcidMgG, before.AcidMgG), cmp.Or(l.WaterPpm, before.WaterPpm)
+	return l
 }
 
 // newOilSeen keeps colour and acid number of a lot while it is new: later readings are
@@ -359,11 +430,7 @@ func (f *folding) care(a *CareAct) error {
 }
 
 func (p *Pump) careMark() CareMark {
-	classes := make(map[string]int, len(p.Classes))
-	for k, v := range p.Classes {
-		classes[k] = v
-	}
-	return CareMark{p.Cycles, p.RunTime, classes}
+	return CareMark{p.Cycles, p.RunTime, maps.Clone(p.Classes)}
 }
 
 func (f *folding) aside(action string, a Aside) error {
@@ -403,6 +470,16 @@ func (f *folding) knownPump(name string) (*Pump, error) {
 	}
 	return nil, reject("pump", f.knownHint("pump", keysOf(f.Pumps, func(p *Pump) bool { return !p.Retired }), "charge_ml=700"),
 		"no pump named %q is on the book at %s", name, stamp(f.e.At))
+}
+
+// declaredPump is one whose charge is known: a pump that only a signal named has to be
+// declared before its oil can be booked.
+func (f *folding) declaredPump(name string) (*Pump, error) {
+	p, err := f.knownPump(name)
+	if err == nil && p.Entry == "" {
+		return nil, reject("pump", "declare it first, from before it ran: sumpbook add pump pump="+name+" charge_ml=700 at=…", "%s is known from a signal alone", name)
+	}
+	return p, err
 }
 
 func (f *folding) knownVessel(field, name string) (*Vessel, error) {

@@ -2,11 +2,23 @@ package maintenance
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 )
 
-// grams writes a mass for a person.
-func grams(m Mass) string { return fmt.Sprintf("%.4g g", m.Grams()) }
+// grams writes a mass for a person: as a kitchen scale would show it, small ones finer.
+func grams(m Mass) string {
+	decimals := 0
+	for limit := MassOf(1000); m < limit && decimals < 3; limit /= 10 {
+		decimals++
+	}
+	s := strconv.FormatFloat(m.Grams(), 'f', decimals, 64)
+	if decimals > 0 {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	return s + " g"
+}
 
 // slack is the surplus that a move may show over the book and still be the better
 // measurement: a tenth, or 30 g if that is more.
@@ -16,6 +28,9 @@ func slack(held Mass) Mass { return max(held/10, MassOf(30)) }
 // little, and refused as a slip if it is much.
 func (f *folding) take(place string, held Parcel, m Mass) (moved, left Parcel, found Mass, err error) {
 	have := held.Total()
+	if m <= 0 {
+		return moved, held, 0, reject("grams", "give 0.001 g or more", "nothing is moved")
+	}
 	if m <= have {
 		moved = held.share(m)
 		return moved, held.without(moved), 0, nil
@@ -37,12 +52,12 @@ func (f *folding) foundIn(place string, found Mass) {
 	f.remark(fmt.Sprintf("%s held %s more than the book knew: booked as found", place, grams(found)))
 }
 
-func (f *folding) checkCapacity(v *Vessel, after Parcel) error {
+func (f *folding) checkCapacity(field string, v *Vessel, after Parcel) error {
 	if v.CapacityMl == nil {
 		return nil
 	}
 	if ml := f.volumeMl(after, standardC); ml > *v.CapacityMl {
-		return reject("to", "pour less, or into another vessel", "%s takes %.0f ml, and this would make it %.0f ml", v.Name, *v.CapacityMl, ml)
+		return reject(field, "pour less, or into another vessel", "%s takes %.4g ml, and this would make it %.1f ml", v.Name, *v.CapacityMl, ml)
 	}
 	return nil
 }
@@ -56,28 +71,37 @@ func (f *folding) into(v *Vessel, part Parcel, stage Stage, partC float64) {
 	if v.IsWaste {
 		stage = Waste
 	}
-	v.PouredC = blendC(v, part, partC)
-	v.Stage = leastOf(v.Stage, stage)
+	v.stir(f.e.At, blendC(v, part, f.e.At, partC))
+	f.comesTo(v, leastOf(v.Stage, stage))
 	v.Content = v.Content.mixed(part)
-	v.Held, v.Sunk, v.Look = true, 0, nil
-	v.Since, v.SinceEntry = f.e.At, f.e.ID
+	v.Held, v.Look = true, nil
+}
+
+// comesTo begins a stage of a vessel.
+func (f *folding) comesTo(v *Vessel, stage Stage) {
+	v.Stage, v.Since, v.SinceEntry = stage, f.e.At, f.e.ID
 }
 
 // blendC is the temperature of a mixture, by mass: oils are near enough alike in heat
 // capacity (common practice, no source).
-func blendC(v *Vessel, part Parcel, partC float64) float64 {
+func blendC(v *Vessel, part Parcel, at time.Time, partC float64) float64 {
 	have, add := v.Content.Total().Grams(), part.Total().Grams()
-	return (have*v.storeC() + add*partC) / (have + add)
+	return (have*v.tempAt(at) + add*partC) / (have + add)
 }
 
-// keep leaves in a vessel what a pour from it left.
+// keep leaves in a vessel what a move left; its share of what had sunk stays sunk.
 func (f *folding) keep(v *Vessel, left Parcel) {
+	if v.Content.Water > 0 {
+		v.Sunk = min(left.Water, mulDiv(v.Sunk, left.Water, v.Content.Water))
+	}
 	v.Content = left
 	if left.Empty() {
-		v.Stage, v.Sunk, v.Since, v.SinceEntry, v.Look = NoStage, 0, f.e.At, f.e.ID, nil
+		f.comesTo(v, NoStage)
+		v.Look = nil
 	}
 }
 
+// bothVessels are the two ends of a pour.
 func (f *folding) bothVessels(from, to string) (a, b *Vessel, err error) {
 	if a, err = f.knownVessel("from", from); err != nil {
 		return nil, nil, err
@@ -88,23 +112,47 @@ func (f *folding) bothVessels(from, to string) (a, b *Vessel, err error) {
 	if a == b {
 		return nil, nil, reject("to", "name another vessel", "from and to are the same")
 	}
-	if a.Content.Empty() {
-		return nil, nil, reject("from", "say what is in it first: sumpbook add weigh vessel="+from+" grams=…", "%s is empty by the book", from)
-	}
 	return a, b, nil
+}
+
+// amountFrom is what is taken from a vessel: as told, else by default what may be taken.
+func (f *folding) amountFrom(v *Vessel, a Amount, otherwise Mass) (Mass, error) {
+	if !a.IsZero() {
+		return f.mass(a, v.Content, standardC), nil
+	}
+	return otherwise, f.notEmpty("from", v)
+}
+
+func (f *folding) notEmpty(field string, v *Vessel) error {
+	if v.Content.Empty() {
+		return reject(field, "say what is in it first: sumpbook add weigh vessel="+v.Name+" grams=…", "%s is empty by the book", v.Name)
+	}
+	return nil
+}
+
+// stageOf is the stage of a vessel's oil; of a little found in one that the book holds
+// empty, that of oil of which nothing is known.
+func stageOf(v *Vessel) Stage {
+	switch {
+	case v.IsWaste:
+		return Waste
+	case v.Stage == NoStage:
+		return Drained
+	}
+	return v.Stage
 }
 
 // stageOnward is the stage of oil that leaves a vessel by an act that makes it `made`:
 // waste stays waste, whatever is done to it.
 func stageOnward(from *Vessel, made Stage) Stage {
-	if from.Stage == Waste {
+	if from.IsWaste || from.Stage == Waste {
 		return Waste
 	}
 	return made
 }
 
 func (f *folding) drain(a *DrainAct) error {
-	p, err := f.knownPump(a.Pump)
+	p, err := f.declaredPump(a.Pump)
 	if err != nil {
 		return err
 	}
@@ -112,7 +160,7 @@ func (f *folding) drain(a *DrainAct) error {
 	if err != nil {
 		return err
 	}
-	if p.Run != nil {
+	if p.Run != nil && !f.lateRun(p) {
 		return f.offer(reject("pump", "record the stop too; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
 			&StopAct{Pump: p.Name}, f.e.At)
 	}
@@ -129,9 +177,10 @@ func (f *folding) drain(a *DrainAct) error {
 		moved.Fresh = 0
 	}
 	moved.Passes = 0
-	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
+	f.cutRun(p)
 	f.remarkOnDrain(p, to, oilC)
 	f.foundIn(p.Name, found)
 	p.Sump = left
@@ -153,7 +202,8 @@ func (f *folding) drainMass(p *Pump, a *DrainAct, oilC float64) (Mass, error) {
 
 func (f *folding) remarkOnDrain(p *Pump, to *Vessel, oilC float64) {
 	if !to.Content.Empty() && !to.IsWaste {
-		f.remark(fmt.Sprintf("%s held %s of %s oil: all of it is drained oil now and settles from the beginning", to.Name, grams(to.Content.Total()), to.Stage))
+		f.remark(fmt.Sprintf("%s held %s of %s oil: all of it is %s oil now and settles from the beginning",
+			to.Name, grams(to.Content.Total()), to.Stage, leastOf(to.Stage, Drained)))
 	}
 	if w, ok := f.hotWindow(p); ok && f.e.At.After(w.closes) {
 		f.remark(fmt.Sprintf("the oil was near %.0f °C and slow: more stays on the walls, with more of the water and fines", oilC))
@@ -184,7 +234,7 @@ func (f *folding) drained(p *Pump, m Mass) {
 }
 
 func (f *folding) fill(a *FillAct) error {
-	p, err := f.knownPump(a.Pump)
+	p, err := f.declaredPump(a.Pump)
 	if err != nil {
 		return err
 	}
@@ -215,8 +265,8 @@ func (f *folding) fillMass(p *Pump, from *Vessel, a *FillAct) (Mass, error) {
 	if !a.IsZero() {
 		return f.mass(a.Amount, from.Content, standardC), nil
 	}
-	if from.Content.Empty() {
-		return 0, reject("from", "name a vessel with oil in it", "%s is empty by the book", from.Name)
+	if err := f.notEmpty("from", from); err != nil {
+		return 0, err
 	}
 	room := p.ChargeMl - f.volumeMl(p.Sump, standardC)
 	if room <= 0 {
@@ -227,8 +277,11 @@ func (f *folding) fillMass(p *Pump, from *Vessel, a *FillAct) (Mass, error) {
 
 func (f *folding) remarkOnFill(p *Pump, from *Vessel) {
 	limits := p.limits(f.rules)
-	if why := f.notReady(from, limits, f.e.At); why != "" {
+	if why := f.notReady(from, limits); why != "" {
 		f.remark(from.Name + " was not ready: " + why)
+	}
+	if tC := p.tempAt(f.e.At); p.Run == nil && tC > p.ambientC()+warmK {
+		f.remark(fmt.Sprintf("%s was still near %.0f °C: warm oil swells, and its level reads high", p.Name, tC))
 	}
 	if !p.Open || p.LastDrain == nil {
 		return
@@ -294,29 +347,33 @@ func (f *folding) pour(a *PourAct) error {
 	if err != nil {
 		return err
 	}
-	m := from.Content.Total()
-	if !a.IsZero() {
-		m = f.mass(a.Amount, from.Content, standardC)
+	m, err := f.amountFrom(from, a.Amount, from.Content.Total())
+	if err != nil {
+		return err
 	}
 	moved, left, found, err := f.take("vessel="+from.Name, from.Content, m)
 	if err != nil {
 		return err
 	}
-	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
-	stage := from.Stage
+	stage, tC := stageOf(from), from.tempAt(f.e.At)
 	f.foundIn(from.Name, found)
 	f.stirred(from, left)
-	f.into(to, moved, stage, from.storeC())
+	f.into(to, moved, stage, tC)
 	return nil
 }
 
 // stirred leaves in a vessel what a well-mixed pour left: what had sunk is up again.
 func (f *folding) stirred(v *Vessel, left Parcel) {
 	f.keep(v, left)
-	if !left.Empty() && v.Stage != New && v.Stage != Filtered {
-		v.Sunk, v.Since, v.SinceEntry, v.PouredC = 0, f.e.At, f.e.ID, v.storeC()
+	if left.Empty() {
+		return
+	}
+	v.stir(f.e.At, v.tempAt(f.e.At))
+	if v.Stage != New && v.Stage != Filtered {
+		f.comesTo(v, v.Stage) // waits for nothing, or waits anew
 	}
 }
 
@@ -326,9 +383,9 @@ func (f *folding) decant(a *DecantAct) error {
 		return err
 	}
 	sunk := f.sunkWater(from, f.e.At)
-	m := f.clearOf(from.Content, sunk)
-	if !a.IsZero() {
-		m = f.mass(a.Amount, from.Content, standardC)
+	m, err := f.amountFrom(from, a.Amount, f.clearOf(from.Content, sunk))
+	if err != nil {
+		return err
 	}
 	if m <= 0 {
 		return reject("from", "freeze it, or pour it to the waste", "%s holds nothing clear to pour off: %s, of which %s is settled water", from.Name, grams(from.Content.Total()), grams(sunk))
@@ -337,20 +394,21 @@ func (f *folding) decant(a *DecantAct) error {
 	if err != nil {
 		return err
 	}
-	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
 	if ready, ok := f.readyAt(from, f.rules.Limits); ok && f.e.At.Before(ready) {
 		f.remark(fmt.Sprintf("%s was to stand until %s: water not yet settled went along", from.Name, stamp(ready)))
 	}
 	f.foundIn(from.Name, found)
-	made, rest := stageOnward(from, Decanted), stageOnward(from, Residue)
+	made, rest, tC := stageOnward(from, Decanted), stageOnward(from, Residue), from.tempAt(f.e.At)
 	f.keep(from, left)
 	if !left.Empty() {
-		from.Stage, from.Sunk = rest, min(sunk, left.Water)
-		from.Since, from.SinceEntry, from.PouredC = f.e.At, f.e.ID, from.storeC()
+		f.comesTo(from, rest)
+		from.stir(f.e.At, tC)
+		from.Sunk = min(sunk, left.Water)
 	}
-	f.into(to, moved, made, from.storeC())
+	f.into(to, moved, made, tC)
 	return nil
 }
 
@@ -363,9 +421,13 @@ func (f *folding) clearOf(p Parcel, sunk Mass) Mass { return p.Total() - max(p.T
 func (f *folding) takeTop(v *Vessel, sunk, m Mass) (moved, left Parcel, found Mass, err error) {
 	bottom := waterOf(v.Content, sunk)
 	top := v.Content.without(bottom)
-	if m <= top.Total() {
+	switch {
+	case m <= top.Total():
 		moved = top.share(m)
 		return moved, top.without(moved).mixed(bottom), 0, nil
+	case m <= v.Content.Total():
+		left = bottom.share(v.Content.Total() - m)
+		return v.Content.without(left), left, 0, nil
 	}
 	return f.take("vessel="+v.Name, v.Content, m)
 }
@@ -387,9 +449,9 @@ func (f *folding) filter(a *FilterAct) error {
 	if err != nil {
 		return err
 	}
-	m := from.Content.Total()
-	if !a.IsZero() {
-		m = f.mass(a.Amount, from.Content, standardC)
+	m, err := f.amountFrom(from, a.Amount, from.Content.Total())
+	if err != nil {
+		return err
 	}
 	kept := MassOf(or(a.KeptG, 0))
 	if kept > m {
@@ -402,14 +464,14 @@ func (f *folding) filter(a *FilterAct) error {
 	held := moved.share(kept)
 	passed := moved.without(held)
 	passed.Passes++
-	if err := f.checkCapacity(to, to.Content.mixed(passed)); err != nil {
+	if err := f.checkCapacity("to", to, to.Content.mixed(passed)); err != nil {
 		return err
 	}
+	stage, tC := stageOnward(from, Filtered), from.tempAt(f.e.At)
 	f.foundIn(from.Name, found)
-	f.loadMedium(medium, held, m, a.Minutes, f.oil(from.Content), from.storeC())
-	stage := stageOnward(from, Filtered)
+	f.loadMedium(medium, held, m, a.Minutes, f.oil(from.Content), tC)
 	f.keep(from, left)
-	f.into(to, passed, stage, from.storeC())
+	f.into(to, passed, stage, tC)
 	return nil
 }
 
@@ -425,7 +487,10 @@ func (f *folding) mediumFor(a *FilterAct) (*Medium, error) {
 		f.remark("no filter medium is on the book: how it loads cannot be told")
 		return nil, nil
 	}
-	return nil, reject("medium", "declare it first: sumpbook add medium medium=NAME", "no filter medium named %q is on the book", name)
+	if name == "" {
+		return nil, reject("medium", "declare one first: sumpbook add medium medium=NAME", "no filter medium is on the book that could have kept oil")
+	}
+	return nil, reject("medium", "declare it first: sumpbook add medium medium="+name, "no filter medium named %q is on the book", name)
 }
 
 func (f *folding) freeze(a *FreezeAct) error {
@@ -433,46 +498,65 @@ func (f *folding) freeze(a *FreezeAct) error {
 	if err != nil {
 		return err
 	}
-	if v.Content.Empty() {
-		return reject("vessel", "say what is in it first: sumpbook add weigh vessel="+v.Name+" grams=…", "%s is empty by the book", v.Name)
+	if err := f.notEmpty("vessel", v); err != nil {
+		return err
 	}
-	v.Sunk = f.sunkWater(v, f.e.At)
-	v.PouredC = v.storeC()
-	v.Stage = stageOnward(v, Freezing)
-	v.Since, v.SinceEntry = f.e.At, f.e.ID
+	sunk, tC := f.sunkWater(v, f.e.At), v.tempAt(f.e.At)
+	v.stir(f.e.At, tC)
+	v.Sunk = sunk
+	f.comesTo(v, stageOnward(v, Freezing))
 	return nil
 }
 
+// separate takes the ice out, weighed, and pours the oil on. The water is the one thing the
+// book only estimates: more of it than the book held is found, up to what the vessel held
+// in all.
 func (f *folding) separate(a *SeparateAct) error {
 	from, to, err := f.bothVessels(a.From, a.To)
 	if err != nil {
 		return err
 	}
-	taken := MassOf(*a.WaterG)
-	surplus := max(0, taken-from.Content.Water)
-	if surplus > slack(from.Content.Total()) {
-		return reject("water_g", "weigh the ice again", "%s holds %s of water by the book, not %s", from.Name, grams(from.Content.Water), grams(taken))
+	if err := f.notEmpty("from", from); err != nil {
+		return err
 	}
-	rest := from.Content.clone()
-	rest.Water -= taken - surplus
-	rest.WaterLow, rest.WaterHigh = min(rest.Water, max(0, rest.WaterLow-taken)), max(rest.Water, rest.WaterHigh-taken)
+	have, ice := from.Content.Total(), MassOf(*a.WaterG)
+	if ice > have+slack(have) {
+		return reject("water_g", "weigh the ice again", "%s holds %s in all by the book, less than %s of ice", from.Name, grams(have), grams(ice))
+	}
+	rest, surplus := thawedOut(from.Content, ice)
 	m := rest.Total()
 	if !a.IsZero() {
 		m = f.mass(a.Amount, rest, standardC)
 	}
-	moved, left, found, err := f.take("vessel="+from.Name, rest, m)
-	if err != nil {
-		return err
+	moved, left, found := Parcel{}, rest, Mass(0)
+	if m > 0 {
+		if moved, left, found, err = f.take("vessel="+from.Name, rest, m); err != nil {
+			return err
+		}
 	}
-	if err := f.checkCapacity(to, to.Content.mixed(moved)); err != nil {
+	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
 	f.foundIn(from.Name, surplus+found)
-	f.Ledger.WaterTaken += taken
-	stage := stageOnward(from, Recovered)
+	f.Ledger.WaterTaken += ice
+	made, rested := stageOnward(from, Recovered), stageOnward(from, Residue)
 	f.keep(from, left)
-	f.into(to, moved, stage, freezerC)
+	if !left.Empty() {
+		f.comesTo(from, rested)
+		from.stir(f.e.At, freezerC)
+	}
+	f.into(to, moved, made, freezerC)
 	return nil
+}
+
+// thawedOut is a parcel without the ice that was taken out of it, and what of the ice the
+// book did not know.
+func thawedOut(p Parcel, ice Mass) (rest Parcel, surplus Mass) {
+	surplus = max(0, ice-p.Water)
+	rest = p.clone()
+	rest.Water -= ice - surplus
+	rest.WaterLow, rest.WaterHigh = min(rest.Water, max(0, p.WaterLow-ice)), max(rest.Water, p.WaterHigh-ice)
+	return rest, surplus
 }
 
 func (f *folding) discard(a *DiscardAct) error {
@@ -480,12 +564,9 @@ func (f *folding) discard(a *DiscardAct) error {
 	if err != nil {
 		return err
 	}
-	m := v.Content.Total()
-	if !a.IsZero() {
-		m = f.mass(a.Amount, v.Content, standardC)
-	}
-	if m == 0 {
-		return reject("from", "say what is in it first: sumpbook add weigh vessel="+v.Name+" grams=…", "%s is empty by the book", v.Name)
+	m, err := f.amountFrom(v, a.Amount, v.Content.Total())
+	if err != nil {
+		return err
 	}
 	moved, left, found, err := f.take("vessel="+v.Name, v.Content, m)
 	if err != nil {

@@ -115,13 +115,13 @@ func (p Parcel) mixed(q Parcel) Parcel {
 	return out
 }
 
-// fewest counts passes over the parts that hold oil: a splash of water has had none and
-// takes none away.
+// fewest counts passes over the parts that have been drained: oil that never ran needs
+// none, and neither does a splash of water.
 func fewest(p, q Parcel) int {
 	switch {
-	case p.OilMass() == 0:
+	case p.Fresh == p.OilMass():
 		return q.Passes
-	case q.OilMass() == 0:
+	case q.Fresh == q.OilMass():
 		return p.Passes
 	}
 	return min(p.Passes, q.Passes)
@@ -208,7 +208,7 @@ func (p Parcel) without(q Parcel) Parcel {
 	oil := out.OilMass()
 	out.Fresh = min(oil, p.Fresh-q.Fresh)
 	out.AgeUnsure = min(oil, p.AgeUnsure-q.AgeUnsure)
-	out.RunGH, out.HeatGH, out.TakenGG = p.RunGH-q.RunGH, p.HeatGH-q.HeatGH, p.TakenGG-q.TakenGG
+	out.RunGH, out.HeatGH, out.TakenGG = max(0, p.RunGH-q.RunGH), max(0, p.HeatGH-q.HeatGH), max(0, p.TakenGG-q.TakenGG)
 	return out
 }
 

@@ -95,6 +95,9 @@ type Run struct {
 	TrapC   *float64      `json:"trap_c"`
 	Machine bool          `json:"machine"` // only a signal says so
 	StartC  float64       `json:"start_c"`
+	Seq     uint64        `json:"seq"`     // of the start
+	Carried Mass          `json:"carried"` // carry-over of Before
+	OutG    *float64      `json:"out_g"`   // weight out, told before the cycle went on
 }
 
 // A Stop is the newest end of a run.
@@ -107,6 +110,11 @@ type Stop struct {
 	Counted   bool          `json:"counted"` // it ended a cycle
 	Uncertain bool          `json:"uncertain"`
 	Drained   bool          `json:"drained"` // a drain has come since
+	Seq       uint64        `json:"seq"`
+	Blank     bool          `json:"blank"`
+	Ballast   bool          `json:"ballast"`
+	TrapC     *float64      `json:"trap_c"` // as the start told it
+	Carried   Mass          `json:"carried"`
 }
 
 // A Cycle is one ended run on a load.

@@ -7,6 +7,9 @@ import (
 	"time"
 )
 
+// sameEdge is how far a person and a signal may differ about one start or stop.
+const sameEdge = 10 * time.Minute
+
 // sameCycle is how soon after an uncertain stop a restart, with no drain between, is the
 // same cycle.
 const sameCycle = 6 * time.Hour
@@ -14,7 +17,9 @@ const sameCycle = 6 * time.Hour
 // offer gives back a rejection with the missing act before the refused entry, both ready to
 // be told as one request.
 func (f *folding) offer(r *Rejection, missing Act, at time.Time) error {
-	r.Offer = []Entry{{At: at, Act: missing, By: f.e.By}, f.e}
+	e := f.e
+	e.Seq, e.Recorded, e.Prev, e.Hash = 0, time.Time{}, "", ""
+	r.Offer = []Entry{{At: at, Act: missing, By: e.By}, e}
 	return r
 }
 
@@ -37,18 +42,23 @@ func (f *folding) start(a *StartAct) error {
 	}
 	if p.Run != nil {
 		if f.e.IsMachine() {
-			return nil // it runs, as somebody said
+			f.confirm(p, p.Run.Machine, p.Run.Since, "a signal says that the pump started, but it is running on the book: was a stop missed?")
+			return nil
+		}
+		if f.lateRun(p) {
+			f.sameStart(p, a)
+			return nil
 		}
 		return f.offer(reject("pump", "record its stop first; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
 			&StopAct{Pump: p.Name}, f.e.At)
 	}
 	run := &Run{
 		Cycle: f.e.ID, Since: f.e.At, Began: f.e.At, Accrued: f.e.At, Blank: a.What == "blank",
-		Ballast: a.Ballast == "open", TrapC: a.TrapC, Machine: f.e.IsMachine(), StartC: p.tempAt(f.e.At),
+		Ballast: a.Ballast == "open", TrapC: a.TrapC, Machine: f.e.IsMachine(), StartC: p.tempAt(f.e.At), Seq: f.e.Seq,
 	}
 	p.Temp = Temp{run.StartC, f.e.At}
 	p.Run = run
-	f.resume(p)
+	f.resume(p, a)
 	f.chargeRuns(p)
 	if p.Open {
 		f.remark(p.Name + " was drained and not filled: stop it, it runs without oil")
@@ -56,19 +66,44 @@ func (f *folding) start(a *StartAct) error {
 	return nil
 }
 
-// resume makes a start that soon follows an uncertain stop the same cycle.
-func (f *folding) resume(p *Pump) {
-	last := p.Last
-	if last == nil || !last.Uncertain || last.Drained || p.Run.Blank || f.e.At.Sub(last.At) > sameCycle {
+// confirm asks about an edge of a signal that the book has already, unless it only confirms
+// what a person told a little earlier.
+func (f *folding) confirm(p *Pump, bySignal bool, told time.Time, otherwise string) {
+	if bySignal || f.e.At.Sub(told) > sameEdge {
+		p.odd(f.e, otherwise)
+	}
+}
+
+// sameStart is a person's start that a signal's later telling has put a little behind the
+// signal's own: the cycle keeps the id that the person's entry gave it, and what it told.
+func (f *folding) sameStart(p *Pump, a *StartAct) {
+	f.confirm(p, false, p.Run.Since, "a start was told of a pump that ran by its signal")
+	p.Run.Cycle, p.Run.Machine = f.e.ID, false
+	p.Run.Blank, p.Run.Ballast = a.What == "blank", a.Ballast == "open"
+	p.Run.TrapC = cmp.Or(a.TrapC, p.Run.TrapC)
+}
+
+// resume makes a start that soon follows an uncertain stop the same cycle: it goes on with
+// its loads, its weight out and what was told of its start.
+func (f *folding) resume(p *Pump, a *StartAct) {
+	last, run := p.Last, p.Run
+	if last == nil || !last.Uncertain || last.Drained || last.Blank || run.Blank || f.e.At.Sub(last.At) > sameCycle {
 		return
 	}
-	p.Run.Cycle, p.Run.Began, p.Run.Before = last.Cycle, last.Began, last.Length
-	if !last.Counted {
-		return
+	run.Cycle, run.Began, run.Before, run.Carried = last.Cycle, last.Began, last.Length, last.Carried
+	run.Ballast = run.Ballast || last.Ballast && a.Ballast == ""
+	run.TrapC = cmp.Or(run.TrapC, last.TrapC)
+	if last.Counted {
+		f.reopen(p)
 	}
+}
+
+// reopen takes the newest cycle back out of those that have ended.
+func (f *folding) reopen(p *Pump) {
 	n := len(p.History) - 1
 	c := p.History[n]
-	p.History, p.Pending = p.History[:n:n], c.Loads
+	p.History, p.Pending = p.History[:n:n], slices.Concat(c.Loads, p.Pending)
+	p.Run.OutG = c.OutG
 	p.Cycles--
 	p.Classes[c.Class]--
 	if p.Charge != nil && p.Charge.ID == c.Charge {
@@ -83,13 +118,22 @@ func (f *folding) stop(a *StopAct) error {
 		return err
 	}
 	if p.Run == nil {
-		return f.stopOfStopped(p)
+		return f.stopOfStopped(p, a)
 	}
+	f.endRun(p, a)
+	if p.Last.Uncertain {
+		p.odd(f.e, "the source fell silent: the stop is booked at its last sample that ran")
+	}
+	return nil
+}
+
+// endRun brings the pump to rest: its hours, its water and, if it was one, its cycle.
+func (f *folding) endRun(p *Pump, a *StopAct) {
 	p.accrue(f.e.At)
 	run := p.Run
 	stopC := or(a.HotC, p.tempAt(f.e.At))
 	length := run.Before + f.e.At.Sub(run.Since)
-	carried := f.bookWater(p, a)
+	carried := run.Carried + f.bookWater(p, a)
 	counted := !run.Blank && length >= f.rules.ShortestRun
 	if counted {
 		f.endCycle(p, length, carried)
@@ -97,41 +141,68 @@ func (f *folding) stop(a *StopAct) error {
 	p.Last = &Stop{
 		At: f.e.At, Entry: f.e.ID, Cycle: run.Cycle, Began: run.Began, Length: length,
 		Counted: counted, Uncertain: a.Uncertain != nil && *a.Uncertain,
+		Seq: f.e.Seq, Blank: run.Blank, Ballast: run.Ballast, TrapC: run.TrapC, Carried: carried,
 	}
 	p.Run = nil
 	p.Temp = Temp{stopC, f.e.At}
-	if p.Last.Uncertain {
-		p.odd(f.e, "the source fell silent: the stop is booked at its last sample that ran")
-	}
 	f.noteLow(p)
-	return nil
+}
+
+// lateRun says whether the pump runs by a signal of which the book heard only after the
+// entry that is being folded.
+func (f *folding) lateRun(p *Pump) bool {
+	return p.Run != nil && p.Run.Machine && p.Run.Seq > f.e.Seq
+}
+
+// cutRun ends a late run at an entry that cannot be while the pump runs.
+func (f *folding) cutRun(p *Pump) {
+	if p.Run == nil {
+		return
+	}
+	f.endRun(p, &StopAct{Pump: p.Name, Uncertain: new(true)})
+	p.odd(f.e, "a signal says that the pump was running at the "+f.e.Act.Kind())
 }
 
 // stopOfStopped: a person is offered the start that is missing; a signal is believed when
 // it confirms a stop told a little earlier, and asked about otherwise.
-func (f *folding) stopOfStopped(p *Pump) error {
-	if !f.e.IsMachine() {
+func (f *folding) stopOfStopped(p *Pump, a *StopAct) error {
+	const missing = "a signal says that the pump stopped, but no start is on the book"
+	last := p.Last
+	switch {
+	case f.e.IsMachine() && last == nil:
+		p.odd(f.e, missing)
+	case f.e.IsMachine():
+		f.confirm(p, false, last.At, missing)
+	case last != nil && last.Seq > f.e.Seq:
+		f.confirm(p, false, last.At, "a stop was told of a pump that had stopped by its signal")
+		p.Temp.C = or(a.HotC, p.Temp.C)
+	default:
 		return f.offer(reject("pump", "record its start too; both go as one request", "%s is not running", p.Name),
 			&StartAct{Pump: p.Name}, f.startGuess(p))
-	}
-	if p.Last == nil || f.e.At.Sub(p.Last.At) > 10*time.Minute {
-		p.odd(f.e, "a signal says that the pump stopped, but no start is on the book")
 	}
 	return nil
 }
 
 // startGuess is when a cycle that ends now will have begun: as long ago as its cycles last,
-// but after its last stop.
+// but after all that is on the book and could not be while it ran.
 func (f *folding) startGuess(p *Pump) time.Time {
 	length, _ := p.usualCycle()
 	if length == 0 {
 		length = 24 * time.Hour
 	}
-	at := f.e.At.Add(-length)
-	if p.Last != nil && !at.After(p.Last.At) {
-		at = p.Last.At.Add(time.Second)
+	at, after := f.e.At.Add(-length), p.Declared
+	if p.Last != nil {
+		after = later(after, p.Last.At)
 	}
-	return at
+	for _, t := range []*time.Time{p.LastDrain, p.LastChange} {
+		if t != nil {
+			after = later(after, *t)
+		}
+	}
+	if at.After(after) {
+		return at
+	}
+	return sooner(after.Add(time.Second), f.e.At)
 }
 
 // usualCycle is the median length of the newest twelve cycles, and how many they are.
@@ -163,11 +234,12 @@ func medianOf[T cmp.Ordered](all []T) (median T) {
 }
 
 func (f *folding) endCycle(p *Pump, length time.Duration, carried Mass) {
-	c := Cycle{ID: p.Run.Cycle, Start: p.Run.Began, Stop: f.e.At, Length: length, Loads: p.Pending, CarryOut: carried, Class: classOf(p.Pending)}
+	c := Cycle{ID: p.Run.Cycle, Start: p.Run.Began, Stop: f.e.At, Length: length, Loads: p.Pending, OutG: p.Run.OutG, CarryOut: carried, Class: classOf(p.Pending)}
 	p.Cycles++
 	p.Classes[c.Class]++
 	if p.Charge != nil {
 		p.Charge.Cycles++
+		p.Charge.WaterRemoved += c.removed()
 		c.Charge = p.Charge.ID
 	}
 	p.Pending = nil

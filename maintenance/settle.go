@@ -19,6 +19,7 @@ const (
 	hotDrainAboveK = 45.0
 	overnightH     = 12.0 // the least in the cold (common practice, no source)
 	coolingH       = 0.8  // to 0 °C, of a jar of oil (1.9 kJ/(kg K), common practice, no source)
+	warmK          = 10.0 // over the room, a pump is warm (common practice, no source)
 	lowShare       = 0.9  // of the charge; below it the sump asks for a top-up (common practice, no source)
 )
 
@@ -37,27 +38,57 @@ func (s *State) depthMm(v *Vessel) float64 {
 	return max(1, full*min(1, s.volumeMl(v.Content, standardC) / *v.CapacityMl))
 }
 
+// stir starts the clock of settling anew, with the oil at a temperature.
+func (v *Vessel) stir(at time.Time, tC float64) {
+	v.ClockAt, v.PouredC, v.FallenMm, v.Sunk = at, tC, 0, 0
+}
+
 // still is when a vessel has come near its store's temperature: until then it stirs itself.
 func (v *Vessel) still() time.Time {
 	off := math.Abs(v.PouredC - v.storeC())
 	if off <= stillK {
-		return v.Since
+		return v.ClockAt
 	}
-	return v.Since.Add(hours(jarTauH * math.Log(off/stillK)))
+	return v.ClockAt.Add(hours(jarTauH * math.Log(off/stillK)))
+}
+
+// tempAt is the oil's temperature in a vessel on its way to that of the store.
+func (v *Vessel) tempAt(t time.Time) float64 {
+	return v.storeC() + (v.PouredC-v.storeC())*math.Exp(-max(0, t.Sub(v.ClockAt).Hours())/jarTauH)
 }
 
 func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
 
-// settles says whether the vessel's oil stands to settle.
-func (v *Vessel) settles() bool {
-	return v.Stage == Drained || v.Stage == Recovered || v.Stage == Decanted || v.Stage == Residue
+// stoodH is how long a vessel has stood still, in hours at its store's temperature: what
+// it stood in another place before counts by how far droplets sank there.
+func (s *State) stoodH(v *Vessel, at time.Time) float64 {
+	return max(0, at.Sub(v.still()).Hours()) + v.FallenMm*s.hoursPerMm(v)
 }
 
-// sunkShare is the share that the law of settling has brought down since the vessel stood
+// hoursPerMm is how long a droplet of 1 µm sinks through 1 mm; 0 where the formula does not
+// hold and nothing sinks.
+func (s *State) hoursPerMm(v *Vessel) float64 {
+	h, err := physics.SettlingHours(1, 1, s.oil(v.Content), v.storeC())
+	if err != nil {
+		return 0
+	}
+	return h
+}
+
+// moved keeps how far the droplets of a vessel have sunk when its store's temperature is
+// about to change.
+func (s *State) moved(v *Vessel, at time.Time) {
+	if per := s.hoursPerMm(v); per > 0 {
+		v.FallenMm = s.stoodH(v, at) / per
+	}
+	v.PouredC, v.ClockAt = v.tempAt(at), at
+}
+
+// sunkShare is the share that the law of settling has brought down while the vessel stood
 // still: a log-normal cloud of droplets (physics.ClearedShare).
 func (s *State) sunkShare(v *Vessel, at time.Time) float64 {
-	h := at.Sub(v.still()).Hours()
-	if h <= 0 || !v.settles() {
+	h := s.stoodH(v, at)
+	if h <= 0 || v.Stage == Freezing {
 		return 0
 	}
 	share, err := physics.ClearedShare(h, s.depthMm(v), s.oil(v.Content), v.storeC(), physics.D50Um, physics.GSD)
@@ -106,7 +137,7 @@ func (s *State) readyAt(v *Vessel, l Limits) (time.Time, bool) {
 		if err != nil {
 			return time.Time{}, false
 		}
-		ready := v.still().Add(hours(h))
+		ready := v.still().Add(hours(h - v.FallenMm*s.hoursPerMm(v)))
 		if least := v.Since.Add(hours(*l.SettleMinH)); ready.Before(least) {
 			return least, true
 		}
@@ -133,11 +164,11 @@ func (s *State) freezingHours(v *Vessel) float64 {
 }
 
 // isReady says whether a vessel's oil may go into a pump.
-func (s *State) isReady(v *Vessel, l Limits, at time.Time) bool { return s.notReady(v, l, at) == "" }
+func (s *State) isReady(v *Vessel, l Limits, _ time.Time) bool { return s.notReady(v, l) == "" }
 
 // notReady says why a vessel's oil may not go into a pump yet; empty if it may.
-func (s *State) notReady(v *Vessel, l Limits, at time.Time) string {
-	free := (v.freeWater() - s.sunkWater(v, at)).Grams()
+func (s *State) notReady(v *Vessel, l Limits) string {
+	free := v.freeWater().Grams() // a fill takes what has sunk along
 	switch {
 	case v.Content.Empty():
 		return "it is empty"

@@ -46,6 +46,13 @@ type State struct {
 	Medium   string              `json:"medium"`
 	LotOrder []string            `json:"lot_order"`
 	Ledger   Ledger              `json:"ledger"`
+	Signal   Signalled           `json:"signal"`
+}
+
+// Signalled is the machine signal's entry that the book heard of last, among those folded.
+type Signalled struct {
+	Seq  uint64 `json:"seq"`
+	Pump string `json:"pump"`
 }
 
 // Ledger is the outside of the book: what came in and what left.
@@ -101,8 +108,10 @@ type Vessel struct {
 	Stage      Stage     `json:"stage"`
 	Since      time.Time `json:"since"`       // of the stage
 	SinceEntry string    `json:"since_entry"` // that brought it there
-	PouredC    float64   `json:"poured_c"`    // temperature at Since
-	Sunk       Mass      `json:"sunk"`        // water that had sunk before Since and was not stirred up
+	ClockAt    time.Time `json:"clock_at"`    // from when settling counts
+	PouredC    float64   `json:"poured_c"`    // temperature then
+	FallenMm   float64   `json:"fallen_mm"`   // how far a droplet of 1 µm had sunk by then
+	Sunk       Mass      `json:"sunk"`        // water at the bottom that the last pour did not stir up
 	Look       *Look     `json:"look"`        // since the last inflow
 }
 

@@ -2,7 +2,10 @@ package maintenance
 
 import "sumpbook/maintenance/physics"
 
-const standardC = 20 // of a volume whose temperature is not told
+const (
+	standardC    = 20      // of a volume whose temperature is not told
+	assumedGrade = "VG 68" // of oil whose lot is unknown or names no grade
+)
 
 // volumeMl is the volume of a parcel at a temperature: each lot by its density and the
 // standard correction for lubricating oil (physics.OilDensity), the water by its own.
@@ -43,23 +46,24 @@ func waterDensity(tC float64) float64 {
 	return d
 }
 
-// oil is the viscosity and density of a parcel's main lot, or of the default VG 68.
+// oil is the viscosity and density of a parcel's main lot, or of the assumed one.
 func (s *State) oil(p Parcel) physics.Oil {
-	grade, density15, most := "VG 68", 0.0, Mass(0)
+	var main LotMass
 	for _, l := range p.Oil {
-		if known := s.Lots[l.Lot]; known != nil && l.Mass > most {
-			most, density15 = l.Mass, known.Density15
-			if known.Grade != "" {
-				grade = known.Grade
-			}
+		if l.Mass > main.Mass {
+			main = l
 		}
 	}
-	oil, err := physics.OilOfGrade(grade)
-	if err != nil {
-		oil, _ = physics.OilOfGrade("VG 68")
+	lot := s.Lots[main.Lot]
+	if lot == nil {
+		lot = &Lot{}
 	}
-	if density15 > 0 {
-		oil.Density15 = density15
+	oil, err := physics.OilOfGrade(lot.Grade)
+	if err != nil {
+		oil, _ = physics.OilOfGrade(assumedGrade)
+	}
+	if lot.Density15 > 0 {
+		oil.Density15 = lot.Density15
 	}
 	return oil
 }

@@ -1,6 +1,7 @@
 package maintenance
 
 import (
+	"cmp"
 	"fmt"
 )
 
@@ -9,7 +10,7 @@ func (f *folding) weigh(a *WeighAct) error {
 		return reject("lot", "name a lot on the book, or leave it out", "no lot named %q is on the book", a.Lot)
 	}
 	if a.Pump != "" {
-		p, err := f.knownPump(a.Pump)
+		p, err := f.declaredPump(a.Pump)
 		if err != nil {
 			return err
 		}
@@ -23,7 +24,7 @@ func (f *folding) weigh(a *WeighAct) error {
 }
 
 func (f *folding) weighVessel(v *Vessel, a *WeighAct) error {
-	m, err := f.weighed(a, v.Content, v.TareG, standardC)
+	m, err := f.weighed(a, v.Content, v.TareG)
 	if err != nil {
 		return err
 	}
@@ -32,42 +33,25 @@ func (f *folding) weighVessel(v *Vessel, a *WeighAct) error {
 	if err != nil {
 		return err
 	}
-	if err := f.checkCapacity(v, after); err != nil {
-		err.(*Rejection).Field = "grams"
+	if err := f.checkCapacity("grams", v, after); err != nil {
 		return err
 	}
 	f.bookDifference(v.Name, v.Content, after, opening)
-	if opening && !after.Empty() {
-		stage := a.Stage
-		if stage == NoStage {
-			stage = Drained
-		}
-		f.into(v, after, stage, v.storeC())
+	if v.Content.Empty() {
+		f.into(v, after, cmp.Or(a.Stage, Drained), v.storeC())
 		return nil
-	}
-	if a.WaterG != nil {
-		v.Sunk = min(v.Sunk, after.Water)
 	}
 	f.keep(v, after)
 	if a.Stage != NoStage && !after.Empty() && !v.IsWaste {
-		v.Stage, v.Since, v.SinceEntry = a.Stage, f.e.At, f.e.ID
-	}
-	if !v.Content.Empty() && v.Stage == NoStage {
-		v.Stage, v.Since, v.SinceEntry, v.PouredC = Drained, f.e.At, f.e.ID, v.storeC()
-		if v.IsWaste {
-			v.Stage = Waste
-		}
+		f.comesTo(v, a.Stage)
 	}
 	return nil
 }
 
 func (f *folding) weighPump(p *Pump, a *WeighAct) error {
-	if a.Stage != NoStage {
-		return reject("stage", "leave it out", "a sump has no stage")
-	}
 	p = p.clone() // accruing changes it, and the weighing may yet be refused
 	p.accrue(f.e.At)
-	m, err := f.weighed(a, p.Sump, nil, p.tempAt(f.e.At))
+	m, err := f.weighed(a, p.Sump, nil)
 	if err != nil {
 		return err
 	}
@@ -76,19 +60,18 @@ func (f *folding) weighPump(p *Pump, a *WeighAct) error {
 	if err != nil {
 		return err
 	}
-	if ml := f.volumeMl(after, standardC); ml > 1.5*p.ChargeMl && p.Entry != "" {
-		return reject("grams", "weigh again", "%s takes %.0f ml, and this would make it %.0f ml", p.Name, p.ChargeMl, ml)
+	if ml := f.volumeMl(after, standardC); ml > 1.5*p.ChargeMl {
+		return reject("grams", "weigh again", "%s takes %.4g ml, and this would make it %.1f ml", p.Name, p.ChargeMl, ml)
 	}
 	f.bookExhaust(p, p.Sump.Total()-after.Total(), opening)
 	f.bookDifference(p.Name, p.Sump, after, opening)
-	heel := f.massOfVolume(p.heelMl(), after, standardC)
 	p.Sump, p.Held = after, p.Held || !after.Empty()
 	switch {
-	case opening && after.Total() > heel:
+	case p.Open && f.isFilled(p, opening):
 		f.openCharge(p)
-	case after.Empty() && p.Open:
+	case p.Open && after.Empty():
 		p.Charge = nil
-	case opening && !after.Empty():
+	case p.Charge == nil && !after.Empty():
 		p.Charge = &Charge{ID: f.e.ID, Since: f.e.At}
 	}
 	f.noteLow(p)
@@ -96,11 +79,23 @@ func (f *folding) weighPump(p *Pump, a *WeighAct) error {
 	return nil
 }
 
-// openCharge begins the charge of a pump that was in use before the book.
+// isFilled says whether an open pump turns out to hold a charge: in use before the book,
+// with more than its heel; or filled by an entry that nobody told, with more than half of
+// the charge. Less may be a heel that was measured, and a pump is never taken for filled on
+// the strength of that.
+func (f *folding) isFilled(p *Pump, opening bool) bool {
+	if opening {
+		return p.Sump.Total() > f.massOfVolume(p.heelMl(), p.Sump, standardC)
+	}
+	return f.volumeMl(p.Sump, standardC) > p.ChargeMl/2
+}
+
+// openCharge begins the charge that a weighing found in a pump.
 func (f *folding) openCharge(p *Pump) {
 	at := f.e.At
-	p.Open, p.LastChange, p.FirstOil = false, &at, f.e.ID
-	p.Charge = &Charge{ID: f.e.ID, Since: at, LastFill: f.e.ID, LastFillAt: at}
+	p.Open, p.LastChange, p.Look = false, &at, nil
+	p.FirstOil = cmp.Or(p.FirstOil, f.e.ID)
+	p.Charge = &Charge{ID: f.e.ID, Since: at, LastFill: f.e.ID, LastFillAt: at, FullShare: p.Sump.FreshFraction()}
 	if p.Temp.At.IsZero() {
 		p.Temp = Temp{p.ambientC(), at}
 	}
@@ -109,12 +104,15 @@ func (f *folding) openCharge(p *Pump) {
 	}
 }
 
-func (f *folding) weighed(a *WeighAct, held Parcel, tareG *float64, assumedC float64) (Mass, error) {
+// weighed is the mass that a weighing tells of.
+func (f *folding) weighed(a *WeighAct, held Parcel, tareG *float64) (Mass, error) {
 	switch {
 	case a.Grams != nil:
 		return MassOf(*a.Grams), nil
+	case a.Ml != nil && held.Empty():
+		return f.massOfVolume(*a.Ml, oilOf(cmp.Or(a.Lot, UnknownLot), 1), or(a.TempC, standardC)), nil
 	case a.Ml != nil:
-		return f.massOfVolume(*a.Ml, held, or(a.TempC, assumedC)), nil
+		return f.massOfVolume(*a.Ml, held, or(a.TempC, standardC)), nil
 	case tareG == nil:
 		return 0, reject("gross_g", "give grams, or first the tare: sumpbook add vessel vessel="+a.Vessel+" tare_g=…", "the weight of the empty vessel is not known")
 	case *a.GrossG < *tareG:
@@ -148,14 +146,14 @@ func (f *folding) measured(held Parcel, m Mass, a *WeighAct, opening bool) (Parc
 }
 
 // adjusted is a parcel of mass m: less in proportion, or more of a lot, or in proportion.
+// More of the one lot that is there already is more of the same.
 func adjusted(held Parcel, m Mass, lot string) Parcel {
 	have := held.Total()
+	same := len(held.Oil) == 1 && held.Oil[0].Lot == lot
 	switch {
-	case m < have:
+	case m <= have:
 		return held.share(m)
-	case m == have:
-		return held.clone()
-	case lot != "":
+	case lot != "" && !same:
 		more := oilOf(lot, m-have)
 		more.AgeUnsure, more.Passes = m-have, held.Passes
 		return held.mixed(more)
