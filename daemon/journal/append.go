@@ -51,7 +51,7 @@ func (j *Journal) Append(b *Batch) error {
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.head, j.lastNotice = p.head, p.lastNotice
+	j.head = p.head
 	for target, by := range p.voids {
 		j.voids[target] = by
 	}
@@ -63,12 +63,11 @@ type prepared struct {
 	*Batch
 	lines, notices [][]byte
 	head           head
-	lastNotice     uint64
 	voids          map[uint64]uint64
 }
 
 func (j *Journal) prepare(b *Batch) (*prepared, error) {
-	p := &prepared{Batch: b, head: j.head, lastNotice: j.lastNotice, voids: map[uint64]uint64{}}
+	p := &prepared{Batch: b, head: j.head, voids: map[uint64]uint64{}}
 	for _, e := range b.Entries {
 		line := maintenance.Encode(e)
 		if err := maintenance.CheckLine(line, p.head.hash); err != nil || e.Seq != p.head.seq+1 {
@@ -78,11 +77,11 @@ func (j *Journal) prepare(b *Batch) (*prepared, error) {
 		if back, err := maintenance.Decode(line); err != nil || back.ID == "" {
 			return nil, fmt.Errorf("entry %q could not be read back: %w", e.ID, errors.Join(err))
 		}
-		p.lines, p.head = append(p.lines, line), head{e.Seq, e.Hash}
+		p.lines, p.head.link = append(p.lines, line), link{e.Seq, e.Hash}
 	}
 	for i := range b.Notices {
-		p.lastNotice++
-		b.Notices[i].Seq = p.lastNotice
+		p.head.notices++
+		b.Notices[i].Seq = p.head.notices
 		value, err := encodeNotice(b.Notices[i])
 		if err != nil {
 			return nil, err
@@ -103,12 +102,16 @@ func (p *prepared) put(tx *bbolt.Tx) error {
 			return err
 		}
 	}
+	signals := tx.Bucket(inSignals)
 	for source, state := range p.Signals {
-		if err := tx.Bucket(inSignals).Put([]byte(source), withSum([]byte(source), state)); err != nil {
+		if signals.Get([]byte(source)) == nil {
+			p.head.sources++
+		}
+		if err := signals.Put([]byte(source), withSum([]byte(source), state)); err != nil {
 			return fmt.Errorf("source %q: %w", source, err)
 		}
 	}
-	return nil
+	return tx.Bucket(inMeta).Put(keyHead, withSum(keyHead, p.head.encode()))
 }
 
 func (p *prepared) putEntries(tx *bbolt.Tx) error {
@@ -129,10 +132,7 @@ func (p *prepared) putEntries(tx *bbolt.Tx) error {
 			return err
 		}
 	}
-	if len(p.Entries) == 0 {
-		return nil
-	}
-	return tx.Bucket(inMeta).Put(keyHead, withSum(keyHead, p.head.encode()))
+	return nil
 }
 
 func (p *prepared) putVoid(tx *bbolt.Tx, e maintenance.Entry) error {

@@ -22,7 +22,7 @@ func (j *Journal) PutCheckpoint(c Checkpoint) error {
 	if err := j.mayWrite(); err != nil {
 		return err
 	}
-	value := append(head{c.Seq, c.Hash}.encode(), c.Blob...)
+	value := append(link{c.Seq, c.Hash}.encode(), c.Blob...)
 	return j.commit(func(tx *bbolt.Tx) error {
 		return tx.Bucket(inCheckpoint).Put(keyNewest, withSum(keyNewest, value))
 	})
@@ -54,6 +54,6 @@ func decodeCheckpoint(stored []byte) (Checkpoint, bool) {
 	if !ok || len(value) < 40 {
 		return Checkpoint{}, false
 	}
-	h, ok := decodeHead(value[:40])
-	return Checkpoint{h.seq, h.hash, bytes.Clone(value[40:])}, ok
+	of := decodeLink(value)
+	return Checkpoint{of.seq, of.hash, bytes.Clone(value[40:])}, true
 }

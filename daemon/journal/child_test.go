@@ -70,7 +70,7 @@ func appendSome(path string, batches int) error {
 		if err := j.Append(&Batch{Entries: s.notes(n), Notices: notices}); err != nil {
 			return err
 		}
-		fmt.Println(s.head.seq)
+		fmt.Println(s.seq)
 	}
 	return nil
 }

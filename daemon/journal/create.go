@@ -52,7 +52,7 @@ func begin(tx *bbolt.Tx) error {
 	for _, m := range []struct{ key, value []byte }{
 		{keyFormat, binary.BigEndian.AppendUint32(nil, format)},
 		{keyID, []byte(rand.Text())},
-		{keyHead, head{0, maintenance.ZeroHash}.encode()},
+		{keyHead, head{link: link{0, maintenance.ZeroHash}}.encode()},
 	} {
 		if err := tx.Bucket(inMeta).Put(m.key, withSum(m.key, m.value)); err != nil {
 			return err

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/stretchr/testify/require"
 	"go.etcd.io/bbolt"
 
@@ -80,7 +81,7 @@ func wholeOrDamaged(t *testing.T, open func(string) (*Journal, error), path stri
 		require.Error(t, broken, "Verify has missed: %v", err)
 	}
 	if broken == nil {
-		require.Equal(t, want, got)
+		require.Empty(t, cmp.Diff(want, got))
 		return true
 	}
 	require.ErrorIs(t, j.Append(&Batch{Entries: continuing(j).notes(1)}), j.why(), "a damaged journal is not written")
@@ -259,8 +260,10 @@ func TestTamperingIsFound(t *testing.T) {
 		{"no void", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inVoids).Delete(seqKey(2)) }},
 		{"another void", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inVoids).Put(seqKey(3), seqKey(5)) }},
 		{"a notice gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(1)) }},
+		{"the last notice gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(4)) }},
 		{"a notice moved", 0, func(tx *bbolt.Tx) error { return move(tx.Bucket(inNotices), 1, 2) }},
 		{"a notice rotten", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Put(seqKey(1), []byte("abcd{}")) }},
+		{"a signal gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inSignals).Delete([]byte("north")) }},
 		{"a signal rotten", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inSignals).Put([]byte("north"), []byte("abcd")) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -307,7 +310,7 @@ func TestSpoiledTailIsFoundOnOpening(t *testing.T) {
 			return tx.Bucket(inEntries).Put(seqKey(10), forged(10, e.Hash))
 		},
 		"another head": func(tx *bbolt.Tx) error {
-			return tx.Bucket(inMeta).Put(keyHead, withSum(keyHead, head{9, maintenance.ZeroHash}.encode()))
+			return tx.Bucket(inMeta).Put(keyHead, withSum(keyHead, head{link: link{9, maintenance.ZeroHash}, notices: 3, sources: 1}.encode()))
 		},
 		"rotten head": func(tx *bbolt.Tx) error { return tx.Bucket(inMeta).Put(keyHead, seqKey(9)) },
 		"no head":     func(tx *bbolt.Tx) error { return tx.Bucket(inMeta).Delete(keyHead) },

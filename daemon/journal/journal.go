@@ -78,13 +78,12 @@ type Journal struct {
 	broken bool         // bbolt has panicked in mid-commit and would never unlock
 	flaws  flaws        // of a file opened read-only
 
-	mu         sync.RWMutex // guards what is known of the file; never held while reading it
-	id         string
-	head       head
-	lastNotice uint64
-	voids      map[uint64]uint64
-	txid       int   // of the last commit
-	halted     error // why nothing more is written
+	mu     sync.RWMutex // guards what is known of the file; never held while reading it
+	id     string
+	head   head
+	voids  map[uint64]uint64
+	txid   int   // of the last commit
+	halted error // why nothing more is written
 }
 
 // Open opens a journal for reading and writing, and makes one where there is no file; the

@@ -180,7 +180,7 @@ func TestAppendRefuses(t *testing.T) {
 			require.ErrorContains(t, j.Append(c.batch()), c.says)
 			seq, _ := j.Head()
 			require.Equal(t, uint64(2), seq)
-			require.Equal(t, Report{Seq: 2, Hash: unchanged.head.hash}, verified(t, j))
+			require.Equal(t, Report{Seq: 2, Hash: unchanged.hash}, verified(t, j))
 		})
 	}
 	*s = unchanged
@@ -217,12 +217,12 @@ func TestFirstVoidStands(t *testing.T) {
 // A clock set back leaves an early time of recording behind a late one.
 func TestSeqKnownBy(t *testing.T) {
 	j := fresh(t)
-	h := head{0, maintenance.ZeroHash}
+	h := link{0, maintenance.ZeroHash}
 	for i, minute := range []int{10, 20, 15, 30} {
 		e := maintenance.Entry{ID: fmt.Sprint(i), At: evening, Act: &maintenance.NoteAct{}, Note: `,"recorded":"1999-01-01T00:00:00Z"`}
 		e = maintenance.Seal(e, h.seq+1, evening.Add(time.Duration(minute)*time.Minute), h.hash)
 		appended(t, j, e)
-		h = head{e.Seq, e.Hash}
+		h = link{e.Seq, e.Hash}
 	}
 	for minute, want := range map[int]uint64{9: 0, 10: 1, 15: 1, 19: 1, 20: 3, 29: 3, 30: 4, 99: 4} {
 		known, err := j.SeqKnownBy(evening.Add(time.Duration(minute) * time.Minute))
@@ -235,15 +235,15 @@ func TestCheckpointOfAnotherEntryIsIgnored(t *testing.T) {
 	j := fresh(t)
 	s := continuing(j)
 	appended(t, j, s.notes(2)...)
-	require.NoError(t, j.PutCheckpoint(Checkpoint{1, s.head.hash, []byte("x")}))
+	require.NoError(t, j.PutCheckpoint(Checkpoint{1, s.hash, []byte("x")}))
 	_, ok, err := j.Checkpoint()
 	require.NoError(t, err)
 	require.False(t, ok, "the hash is that of entry 2")
-	require.NoError(t, j.PutCheckpoint(Checkpoint{3, s.head.hash, []byte("x")}))
+	require.NoError(t, j.PutCheckpoint(Checkpoint{3, s.hash, []byte("x")}))
 	_, ok, err = j.Checkpoint()
 	require.NoError(t, err)
 	require.False(t, ok, "there is no entry 3")
-	require.NoError(t, j.PutCheckpoint(Checkpoint{2, s.head.hash, nil}))
+	require.NoError(t, j.PutCheckpoint(Checkpoint{2, s.hash, nil}))
 	c, ok, err := j.Checkpoint()
 	require.NoError(t, err)
 	require.True(t, ok)

@@ -5,7 +5,8 @@ package journal
 // The file is a bbolt database of 4096-byte pages with these buckets:
 //
 //	meta        "format" → sum, 4 bytes; "id" → sum, the installation id;
-//	            "head" → sum, seq, hash of the newest entry
+//	            "head" → sum, seq and hash of the newest entry, seq of the newest notice,
+//	            and, 8 bytes, of how many sources there is a signal
 //	entries     seq → the entry's line, the very bytes of an export, without newline
 //	ids         id of an entry → seq
 //	order       at, seq → nothing
@@ -98,25 +99,39 @@ func withoutSum(key, stored []byte) ([]byte, bool) {
 	return stored[4:], true
 }
 
-// A head is an entry's number and hash, by which the chain is continued.
-type head struct {
+// A link is an entry's number and hash, by which the chain is continued.
+type link struct {
 	seq  uint64
 	hash string
 }
 
-func (h head) encode() []byte {
-	sum, err := hex.DecodeString(h.hash)
+func (l link) encode() []byte {
+	sum, err := hex.DecodeString(l.hash)
 	if err != nil || len(sum) != 32 {
-		panic("journal: a hash that is none: " + h.hash)
+		panic("journal: a hash that is none: " + l.hash)
 	}
-	return append(seqKey(h.seq), sum...)
+	return append(seqKey(l.seq), sum...)
+}
+
+func decodeLink(b []byte) link {
+	return link{seqOf(b[:8]), hex.EncodeToString(b[8:40])}
+}
+
+// A head says where everything ends: what is lost at an end would else not be missed.
+type head struct {
+	link
+	notices, sources uint64
+}
+
+func (h head) encode() []byte {
+	return append(append(h.link.encode(), seqKey(h.notices)...), seqKey(h.sources)...)
 }
 
 func decodeHead(b []byte) (head, bool) {
-	if len(b) != 40 {
+	if len(b) != 56 {
 		return head{}, false
 	}
-	return head{seqOf(b[:8]), hex.EncodeToString(b[8:])}, true
+	return head{decodeLink(b), seqOf(b[40:48]), seqOf(b[48:])}, true
 }
 
 func encodeNotice(n notify.Notice) ([]byte, error) {

@@ -19,21 +19,16 @@ func (j *Journal) learn(tx *bbolt.Tx) error {
 	if err != nil {
 		return err
 	}
-	if err := j.verifyTail(tx, h); err != nil && !j.readOnly {
+	if err := j.verifyTail(tx, h.link); err != nil && !j.readOnly {
 		return err
 	}
 	voids := map[uint64]uint64{}
 	if b, err := j.bucket(tx, inVoids); err == nil {
 		voids = readVoids(b)
 	}
-	last := uint64(0)
-	if b, err := j.bucket(tx, inNotices); err == nil {
-		k, _ := b.Cursor().Last()
-		last = seqOf(k)
-	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.id, j.head, j.voids, j.lastNotice, j.txid = id, h, voids, last, tx.ID()
+	j.id, j.head, j.voids, j.txid = id, h, voids, tx.ID()
 	return nil
 }
 
@@ -98,7 +93,7 @@ func (j *Journal) bucket(tx *bbolt.Tx, name []byte) (*bbolt.Bucket, error) {
 }
 
 // verifyTail checks that the newest entries end in the head that is kept apart from them.
-func (j *Journal) verifyTail(tx *bbolt.Tx, h head) error {
+func (j *Journal) verifyTail(tx *bbolt.Tx, h link) error {
 	b, err := j.bucket(tx, inEntries)
 	if err != nil {
 		return err
@@ -122,7 +117,7 @@ func (j *Journal) verifyTail(tx *bbolt.Tx, h head) error {
 		if err != nil {
 			return err
 		}
-		want = head{want.seq - 1, prev}
+		want = link{want.seq - 1, prev}
 	}
 	return nil
 }

@@ -338,7 +338,7 @@ func (j *Journal) Notices(after uint64, fn func(notify.Notice) error) error {
 func (j *Journal) newestNotice() uint64 {
 	j.mu.RLock()
 	defer j.mu.RUnlock()
-	return j.lastNotice
+	return j.head.notices
 }
 
 func (j *Journal) noticesTo(after, last uint64, fn func(notify.Notice) error) error {

@@ -28,13 +28,13 @@ var evening = time.Date(2026, 11, 24, 21, 40, 0, 0, time.FixedZone("", 3600))
 
 // A story makes entries that continue a chain, and notices.
 type story struct {
-	head head
+	link
 	made int
 }
 
 func continuing(j *Journal) *story {
 	seq, hash := j.Head()
-	return &story{head: head{seq, hash}, made: int(seq)}
+	return &story{link: link{seq, hash}, made: int(seq)}
 }
 
 func (s *story) tell(id string, at time.Time, act maintenance.Act) maintenance.Entry {
@@ -43,8 +43,8 @@ func (s *story) tell(id string, at time.Time, act maintenance.Act) maintenance.E
 	if n, ok := act.(*maintenance.NoteAct); ok {
 		e.Note = fmt.Sprintf("note %d on %s", s.made, n.Vessel)
 	}
-	e = maintenance.Seal(e, s.head.seq+1, evening.Add(time.Duration(s.made)*time.Minute), s.head.hash)
-	s.head = head{e.Seq, e.Hash}
+	e = maintenance.Seal(e, s.seq+1, evening.Add(time.Duration(s.made)*time.Minute), s.hash)
+	s.link = link{e.Seq, e.Hash}
 	return e
 }
 
@@ -128,7 +128,7 @@ func sample(t testing.TB) string {
 		Entries: s.notes(3), Notices: []notify.Notice{notice(1), notice(2), notice(3)},
 		Signals: map[string][]byte{"north": []byte(`{"on":true}`)},
 	}))
-	require.NoError(t, j.PutCheckpoint(Checkpoint{s.head.seq, s.head.hash, []byte("derived")}))
+	require.NoError(t, j.PutCheckpoint(Checkpoint{s.seq, s.hash, []byte("derived")}))
 	verified(t, j)
 	require.NoError(t, j.Close())
 	return path

@@ -107,7 +107,7 @@ func (w *twin) checkpoint(t *rapid.T, j *Journal) {
 func (w *twin) compare(t *rapid.T, j *Journal) {
 	r, err := j.Verify(t.Context(), nil)
 	require.NoError(t, err)
-	require.Equal(t, Report{uint64(len(w.lines)), w.head.hash, uint64(len(w.voids)), uint64(w.notices)}, r)
+	require.Equal(t, Report{uint64(len(w.lines)), w.hash, uint64(len(w.voids)), uint64(w.notices)}, r)
 	from := uint64(rapid.IntRange(0, len(w.lines)).Draw(t, "after"))
 	require.NoError(t, j.Lines(from, func(seq uint64, line []byte) error {
 		from++

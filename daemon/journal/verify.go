@@ -48,7 +48,8 @@ func (j *Journal) Verify(ctx context.Context, fn func(maintenance.Entry) error) 
 type verifier struct {
 	*Journal
 	found              Report
-	last, ids, order   uint64            // the greatest seq, and the keys in the indexes
+	last, ids, order   uint64 // the greatest seq, and the keys in the indexes
+	notices, sources   uint64
 	storedVoids, voids map[uint64]uint64 // as indexed, and as the entries say
 }
 
@@ -68,10 +69,11 @@ func (v *verifier) survey() error {
 		v.found.Seq, v.found.Hash, v.last = h.seq, h.hash, seqOf(k)
 		v.ids = uint64(tx.Bucket(inIDs).Stats().KeyN)
 		v.order = uint64(tx.Bucket(inOrder).Stats().KeyN)
-		v.found.Notices = uint64(tx.Bucket(inNotices).Stats().KeyN)
+		v.notices = uint64(tx.Bucket(inNotices).Stats().KeyN)
+		v.found.Notices, v.sources = h.notices, h.sources
 		v.storedVoids = readVoids(tx.Bucket(inVoids))
 		v.found.Voids = uint64(len(v.storedVoids))
-		return verifySignals(tx.Bucket(inSignals))
+		return v.signals(tx.Bucket(inSignals))
 	})
 }
 
@@ -88,18 +90,24 @@ func (v *verifier) pages() error {
 	return flaws.first()
 }
 
-func verifySignals(b *bbolt.Bucket) error {
-	return b.ForEach(func(k, v []byte) error {
-		if _, ok := withoutSum(k, v); !ok {
+func (v *verifier) signals(b *bbolt.Bucket) error {
+	n := uint64(0)
+	err := b.ForEach(func(k, stored []byte) error {
+		n++
+		if _, ok := withoutSum(k, stored); !ok {
 			return &Damage{What: fmt.Sprintf("the state of source %q is not what was written", k)}
 		}
 		return nil
 	})
+	if err == nil && n != v.sources {
+		err = &Damage{What: fmt.Sprintf("there are states of %d sources, and were of %d", n, v.sources)}
+	}
+	return err
 }
 
 // chain walks the entries.
 func (v *verifier) chain(ctx context.Context, fn func(maintenance.Entry) error) error {
-	last := head{0, maintenance.ZeroHash}
+	last := link{0, maintenance.ZeroHash}
 	for last.seq < v.found.Seq {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -108,7 +116,7 @@ func (v *verifier) chain(ctx context.Context, fn func(maintenance.Entry) error) 
 		if err != nil {
 			return err
 		}
-		last = head{entries[len(entries)-1].Seq, entries[len(entries)-1].Hash}
+		last = link{entries[len(entries)-1].Seq, entries[len(entries)-1].Hash}
 		for _, e := range entries {
 			if fn == nil {
 				break
@@ -128,7 +136,7 @@ func (v *verifier) chain(ctx context.Context, fn func(maintenance.Entry) error) 
 }
 
 // next reads on after an entry and checks what it reads.
-func (v *verifier) next(after head) ([]maintenance.Entry, error) {
+func (v *verifier) next(after link) ([]maintenance.Entry, error) {
 	lines, broken := v.chunk(inEntries, after.seq, v.found.Seq)
 	seqs := make([]uint64, len(lines))
 	for i := range lines {
@@ -184,6 +192,8 @@ func (v *verifier) counts() error {
 		return &Damage{What: fmt.Sprintf("the index of ids has %d entries, the chain %d", v.ids, v.found.Seq)}
 	case v.order != v.found.Seq:
 		return &Damage{What: fmt.Sprintf("the index of times has %d entries, the chain %d", v.order, v.found.Seq)}
+	case v.notices != v.found.Notices:
+		return &Damage{What: fmt.Sprintf("there are %d notices, and were %d", v.notices, v.found.Notices)}
 	case !maps.Equal(v.voids, v.storedVoids):
 		return &Damage{What: "the index of voids is not what the entries say"}
 	}
