@@ -60,6 +60,12 @@ func TestPointerRefusesHostilePayloads(t *testing.T) {
 	}
 }
 
+func TestPointerTakesAPayloadOfTheFullSize(t *testing.T) {
+	got, err := signal.Pointer([]byte(`{"p":1}`+strings.Repeat(" ", 64<<10-7)), "/p")
+	require.NoError(t, err)
+	require.Equal(t, "1", string(got))
+}
+
 func TestFieldReadsTheShapesSourcesSend(t *testing.T) {
 	for _, c := range []struct {
 		payload string
@@ -105,6 +111,7 @@ func TestFieldRefuses(t *testing.T) {
 		{`unavailable`, signal.Field{}, "is no number"},
 		{`{"p": 1e999}`, signal.Field{Pointer: "/p"}, "is no number"},
 		{`{"p": 1e308}`, signal.Field{Pointer: "/p", Scale: 100}, "out of range"},
+		{`{"p": -1e308}`, signal.Field{Pointer: "/p", Scale: 100}, "out of range"},
 		{`{"p": "0x1p4"}`, signal.Field{Pointer: "/p"}, "is no number"},
 		{`{"p": "1_000"}`, signal.Field{Pointer: "/p"}, "is no number"},
 		{`{"p": "23.4 W"}`, signal.Field{Pointer: "/p"}, "is no number"},

@@ -104,7 +104,7 @@ type State struct {
 	Held       float64       `json:"held"`                    // its value
 	Value      float64       `json:"value"`                   // what to show: Held, or a retained value that came after it
 	Extreme    *float64      `json:"extreme,omitempty"`       // with Drop: plateau of the run, or trough since the stop
-	Unsure     bool          `json:"unsure,omitzero"`         // in Starting: nothing was known just before
+	Unsure     bool          `json:"unsure,omitzero"`         // the start dwell began with nothing known just before
 	Samples    int           `json:"samples,omitzero"`        // taken since the start dwell began
 	LongestGap time.Duration `json:"longest_gap_ns,omitzero"` // between two of them, ns
 	Dropped    int           `json:"dropped,omitzero"`        // samples refused: late, impossible, ahead of our clock

@@ -69,7 +69,7 @@ func hold(st State, to time.Time, cfg Config) (State, []Edge) {
 	switch {
 	case st.Phase == Starting && to.Sub(st.Since) >= cfg.StartFor:
 		edge := Edge{Kind: Start, At: st.Since, Uncertain: st.Unsure, Rule: ruleAboveOn, Samples: st.Samples, LongestGap: st.LongestGap}
-		st.Phase, st.Start, st.Ran, st.Unsure, st.Before = Running, st.Since, st.Last, false, nil
+		st.Phase, st.Start, st.Ran, st.Before = Running, st.Since, st.Last, nil
 		st.Extreme = cfg.extreme(st.Held)
 		return st, []Edge{edge}
 	case st.Phase == Ending && to.Sub(st.Since) >= cfg.EndFor:
@@ -81,9 +81,8 @@ func hold(st State, to time.Time, cfg Config) (State, []Edge) {
 
 // take judges one value.
 func take(st State, s Sample, cfg Config) (State, []Edge) {
-	first := st.Last.IsZero()
 	gap := s.At.Sub(st.Last)
-	hole := !first && gap > cfg.Alive
+	hole := gap > cfg.Alive && !st.Last.IsZero()
 	var edges []Edge
 	if st.InRun() && hole && (st.Phase == Ending || cfg.low(st, s.Value)) {
 		edges = append(edges, st.stop(st.lastRan(), true, ruleHole))
@@ -94,7 +93,7 @@ func take(st State, s Sample, cfg Config) (State, []Edge) {
 	} else {
 		st = st.outOfRun(s, cfg, hole)
 	}
-	if st.Samples > 0 && !first {
+	if st.Samples > 0 {
 		st.LongestGap = max(st.LongestGap, gap)
 	}
 	if st.InRun() || st.Phase == Starting {

@@ -280,6 +280,7 @@ func TestPlainOnOffSource(t *testing.T) {
 }
 
 func TestConfigCheck(t *testing.T) {
+	require.Equal(t, signal.Config{On: 120, Off: 60, StartFor: 2 * time.Minute, EndFor: 3 * time.Minute, ShortestRun: 20 * time.Minute, Alive: 15 * time.Minute}, signal.Defaults())
 	require.NoError(t, signal.Defaults().Check())
 	for says, spoil := range map[string]func(*signal.Config){
 		"above off":           func(c *signal.Config) { c.Off = c.On },
@@ -304,19 +305,22 @@ func TestNewSampleRefuses(t *testing.T) {
 	}
 	_, err := signal.NewSample(time.Time{}, begin, 1)
 	require.ErrorContains(t, err, "want a time from 1970")
+	_, err = signal.NewSample(time.Unix(0, 0), begin, 1)
+	require.NoError(t, err)
 	s, err := signal.NewSample(begin, begin, 50_000)
 	require.NoError(t, err)
 	require.Equal(t, signal.Sample{At: begin, Arrived: begin, Value: 50_000}, s)
 }
 
 func TestReplayMarksShortRunsAndSorts(t *testing.T) {
-	samples := story{{0, 2}, {1, 350}, {8, 350}, {9, 2}, {13, 2}, {20, 350}, {40, 350}, {41, 350}, {60, 350}, {61, 2}, {65, 2}, {70, 350}, {72, 350}}.samples()
+	samples := story{{0, 2}, {1, 350}, {8, 350}, {9, 2}, {13, 2}, {20, 350}, {40, 350}, {41, 350}, {60, 350}, {61, 2}, {65, 2}, {70, 350}, {80, 350}, {90, 2}, {93, 2}, {100, 350}, {102, 350}}.samples()
 	slices.Reverse(samples)
 	runs := signal.Replay(samples, signal.Defaults())
 	require.Equal(t, []signal.Run{
 		{Start: at(1), Stop: at(9), Short: true},
 		{Start: at(20), Stop: at(61), Gaps: []signal.Gap{{From: at(20), To: at(40)}, {From: at(41), To: at(60)}}},
-		{Start: at(70), Open: true},
+		{Start: at(70), Stop: at(90)}, // twenty minutes are not short of twenty
+		{Start: at(100), Open: true},
 	}, runs)
 }
 

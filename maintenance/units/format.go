@@ -67,7 +67,7 @@ func Format(value float64, unit Unit, system System) string {
 		choices = styles[dimension][Metric]
 	}
 	if choices == nil {
-		return strings.TrimSuffix(figures(value)+" "+string(unit), " 1")
+		return strings.TrimSuffix(strings.TrimSpace(figures(value)+" "+string(unit)), " 1")
 	}
 	s, shown := pick(value, unit, choices)
 	if s.unit == "lb" && shown > 0 && shown < 100 {

@@ -57,6 +57,7 @@ func TestDescribe(t *testing.T) {
 		"yesterday 21:40":  "Mon 21:40, 25 h 24 min ago",
 		"thu 18:00":        "Thu 18:00, 5 d 5 h ago",
 		"wed 18:00":        "Wed 2026-11-18 18:00, 6 d 5 h ago",
+		"wed 23:04":        "Wed 2026-11-18 23:04, 6 d ago",
 		"2026-07-01 12:00": "Wed 2026-07-01 12:00, 147 d ago",
 		"2026-11-25 07:00": "Wed 07:00, in 7 h 56 min",
 		"2026-12-24 18:00": "Thu 2026-12-24 18:00, in 30 d",
