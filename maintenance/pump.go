@@ -111,6 +111,7 @@ type Stop struct {
 	Uncertain bool          `json:"uncertain"`
 	Drained   bool          `json:"drained"` // a drain has come since
 	Seq       uint64        `json:"seq"`
+	Machine   bool          `json:"machine"` // a signal said so
 	Blank     bool          `json:"blank"`
 	Ballast   bool          `json:"ballast"`
 	TrapC     *float64      `json:"trap_c"` // as the start told it

@@ -141,7 +141,7 @@ func (f *folding) endRun(p *Pump, a *StopAct) {
 	p.Last = &Stop{
 		At: f.e.At, Entry: f.e.ID, Cycle: run.Cycle, Began: run.Began, Length: length,
 		Counted: counted, Uncertain: a.Uncertain != nil && *a.Uncertain,
-		Seq: f.e.Seq, Blank: run.Blank, Ballast: run.Ballast, TrapC: run.TrapC, Carried: carried,
+		Seq: f.e.Seq, Machine: f.e.IsMachine(), Blank: run.Blank, Ballast: run.Ballast, TrapC: run.TrapC, Carried: carried,
 	}
 	p.Run = nil
 	p.Temp = Temp{stopC, f.e.At}
@@ -173,7 +173,7 @@ func (f *folding) stopOfStopped(p *Pump, a *StopAct) error {
 		p.odd(f.e, missing)
 	case f.e.IsMachine():
 		f.confirm(p, false, last.At, missing)
-	case last != nil && last.Seq > f.e.Seq:
+	case last != nil && last.Machine && last.Seq > f.e.Seq: // a signal's stop came late, and before it
 		f.confirm(p, false, last.At, "a stop was told of a pump that had stopped by its signal")
 		p.Temp.C = or(a.HotC, p.Temp.C)
 	default:
