@@ -3,12 +3,11 @@ package maintenance
 import "time"
 
 const (
-	day           = 24 * time.Hour
-	unknownCycle  = 24 * time.Hour // until a pump has ended a cycle
-	warmingUp     = time.Hour      // three time constants: warm within about 60 min (a maker's note)
-	fillWithin    = 24 * time.Hour // where no next start can be expected
-	upkeepWithin  = 24 * time.Hour
-	vesselsWithin = 7 * day // a jar that waits holds up nothing yet (common practice, no source)
+	day          = 24 * time.Hour
+	unknownCycle = 24 * time.Hour // until a pump has ended a cycle
+	warmingUp    = time.Hour      // three time constants: warm within about 60 min (a maker's note)
+	fillWithin   = 24 * time.Hour // where no next start can be expected
+	upkeepWithin = 24 * time.Hour
 )
 
 // A pumpCase is a pump at now, with its limits and its cadence.
@@ -20,12 +19,22 @@ type pumpCase struct {
 	cycle time.Duration
 	known int // cycles the usual length rests on
 	gap   time.Duration
+
+	hot        hotOil
+	replacing  replacing
+	drainAsked bool    // or would be, were it not set aside
+	waits      bool    // open, and no oil is ready for it
+	to, from   *Vessel // offered to it
 }
 
 func (q *asking) caseOf(p *Pump) *pumpCase {
 	c := &pumpCase{Pump: p.Until(q.now), told: p, own: p.Limits, l: p.limits(q.r)}
 	c.cycle, c.known = p.usualCycle()
 	c.gap, _ = p.usualGap()
+	if c.Entry != "" {
+		c.hot = q.hotOil(c)
+		c.replacing = q.judge(c)
+	}
 	return c
 }
 

@@ -59,15 +59,20 @@ func newAsking(s *State, r Rules, now time.Time) *asking {
 
 func (q *asking) askAll() {
 	for _, c := range q.pumps {
-		q.stopPump(c)
-		q.drain(c)
-		q.fill(c)
+		q.askPump(c)
 	}
 	for _, v := range q.vessels {
 		q.decant(v)
+		q.separate(v)
+		q.freeze(v)
 		q.filter(v)
+		q.handIn(v)
 	}
-	q.sort()
+	for _, name := range sortedKeys(q.s.Media) {
+		q.changeMedium(q.s.Media[name])
+	}
+	q.buyOil()
+	slices.SortFunc(q.all, moreUrgent)
 	for _, a := range q.all {
 		if a.place != nil {
 			a.place(a)
@@ -75,7 +80,17 @@ func (q *asking) askAll() {
 	}
 }
 
-func (q *asking) sort() { slices.SortFunc(q.all, moreUrgent) }
+func (q *asking) askPump(c *pumpCase) {
+	q.stopPump(c)
+	q.drain(c)
+	q.fill(c)
+	q.topUp(c)
+	q.replace(c)
+	q.check(c)
+	for _, t := range q.r.Care {
+		q.care(t, c)
+	}
+}
 
 // moreUrgent puts what is open before what is coming, then danger before windows before
 // what holds up the next start before upkeep before shopping, then the sooner due.

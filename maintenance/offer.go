@@ -64,19 +64,19 @@ func (q *asking) into(part Parcel, tC float64, from string, stages ...Stage) (*V
 // readyOil is the vessel to fill a pump from. Oil that has run goes back before new oil,
 // which is what replaces it; of it the least life (run hours) goes first, and a vessel
 // with enough for the charge before one without. onlyNew is for oil that is to be replaced.
-func (q *asking) readyOil(c *pumpCase, onlyNew bool) (v *Vessel, need Mass, ok bool) {
+func (q *asking) readyOil(c *pumpCase, onlyNew bool) *Vessel {
 	var all []*Vessel
 	for _, v := range q.vessels {
-		if !q.held[v.Name] && q.s.isReady(v, c.l, q.now) && (!onlyNew || v.Stage == New) && !c.wornOut(v.Content) {
+		if !q.held[v.Name] && q.mayFill(c, v, onlyNew) {
 			all = append(all, v)
 		}
 	}
 	if len(all) == 0 {
-		return nil, 0, false
+		return nil
 	}
 	best := slices.MinFunc(all, func(a, b *Vessel) int { return q.compareReady(c, a, b) })
 	q.held[best.Name] = true
-	return best, q.need(c, best.Content), true
+	return best
 }
 
 func (q *asking) compareReady(c *pumpCase, a, b *Vessel) int {
@@ -88,6 +88,15 @@ func (q *asking) compareReady(c *pumpCase, a, b *Vessel) int {
 		a.Since.Compare(b.Since),
 		cmp.Compare(a.Name, b.Name),
 	)
+}
+
+// anyReady says whether there is oil that may go into the pump.
+func (q *asking) anyReady(c *pumpCase) bool {
+	return slices.ContainsFunc(q.vessels, func(v *Vessel) bool { return q.mayFill(c, v, c.replacing.worn) })
+}
+
+func (q *asking) mayFill(c *pumpCase, v *Vessel, onlyNew bool) bool {
+	return q.s.isReady(v, c.l, q.now) && (!onlyNew || v.Stage == New) && !c.wornOut(v.Content)
 }
 
 // need is what of a parcel fills the sump up to the charge.
