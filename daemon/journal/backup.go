@@ -26,10 +26,10 @@ func (j *Journal) backup(ctx context.Context, path string) error {
 		return fs.ErrExist
 	}
 	var want head
-	temp, err := writeBeside(path, func(w io.Writer) error {
+	temp, err := writeBeside(ctx, path, func(w io.Writer) error {
 		return j.view(func(tx *bbolt.Tx) (err error) {
 			if want, err = j.readHead(tx); err == nil {
-				_, err = tx.WriteTo(whileWanted{ctx, w})
+				_, err = tx.WriteTo(w)
 			}
 			return err
 		})
@@ -70,8 +70,8 @@ func restore(ctx context.Context, from, to string) (r Report, err error) {
 	if err := lock(source, true); err != nil {
 		return r, err // it is a journal in use
 	}
-	temp, err := writeBeside(to, func(w io.Writer) error {
-		_, err := io.Copy(whileWanted{ctx, w}, source)
+	temp, err := writeBeside(ctx, to, func(w io.Writer) error {
+		_, err := io.Copy(w, source)
 		return err
 	})
 	defer os.Remove(temp)
@@ -85,12 +85,15 @@ func restore(ctx context.Context, from, to string) (r Report, err error) {
 }
 
 // writeBeside writes and syncs a file that can be renamed to path.
-func writeBeside(path string, write func(io.Writer) error) (temp string, err error) {
+func writeBeside(ctx context.Context, path string, write func(io.Writer) error) (temp string, err error) {
 	file, err := tempBeside(path)
 	if err != nil {
 		return "", err
 	}
-	err = write(file)
+	w := &writer{ctx: ctx, w: file}
+	if err = write(w); w.err != nil {
+		err = w.err // bbolt keeps only its words
+	}
 	if err == nil {
 		err = file.Sync()
 	}
@@ -106,15 +109,16 @@ func verifyFile(ctx context.Context, path string) (Report, error) {
 	return j.Verify(ctx, nil)
 }
 
-// whileWanted writes until the context ends.
-type whileWanted struct {
+// A writer writes until the context ends, and keeps the error that stopped it.
+type writer struct {
 	ctx context.Context
 	w   io.Writer
+	err error
 }
 
-func (w whileWanted) Write(b []byte) (int, error) {
-	if err := w.ctx.Err(); err != nil {
-		return 0, err
+func (w *writer) Write(b []byte) (n int, err error) {
+	if w.err = w.ctx.Err(); w.err == nil {
+		n, w.err = w.w.Write(b)
 	}
-	return w.w.Write(b)
+	return n, w.err
 }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"testing"
 
@@ -30,6 +31,15 @@ var roles = map[string]func(path string) error{
 	"append":      func(path string) error { return appendSome(path, 1<<30) },
 	"hold":        hold,
 	"backup":      func(path string) error { return backupTo(path, path+".copy") },
+	"starve":      starve,
+	"despite":     appendDespite,
+}
+
+// A child stays on one thread, on which strace counts its calls.
+func init() {
+	if os.Getenv("SUMPBOOK_JOURNAL_CHILD") != "" {
+		runtime.LockOSThread()
+	}
 }
 
 func child(role, path string) int {

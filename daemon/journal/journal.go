@@ -82,7 +82,8 @@ type Journal struct {
 	id     string
 	head   head
 	voids  map[uint64]uint64
-	txid   int   // of the last commit
+	txid   int   // of the last commit known to be safe
+	found  int   // txid found on opening
 	halted error // why nothing more is written
 }
 
@@ -108,6 +109,7 @@ func open(path string, readOnly bool) (*Journal, error) {
 		j.unload()
 		return nil, fmt.Errorf("open journal %s: %w", path, err)
 	}
+	j.txid = j.found
 	if readOnly {
 		j.halted = fmt.Errorf("journal %s: %w", path, berrors.ErrDatabaseReadOnly)
 	}
@@ -136,11 +138,10 @@ func (j *Journal) Reopen() error {
 }
 
 func (j *Journal) reopen() error {
-	before := j.txid
 	if err := j.reload(); err != nil {
 		return fmt.Errorf("reopen journal %s: %w", j.path, err)
 	}
-	if j.txid != before {
+	if j.found != j.txid {
 		// The commit in doubt is there, but of its last page nobody knows whether it is
 		// on the disk, and syncing that page again would prove nothing. The next commit
 		// writes and syncs another page that vouches for the same data.
