@@ -56,8 +56,16 @@ func (f *folding) checkCapacity(field string, v *Vessel, after Parcel) error {
 	if v.CapacityMl == nil {
 		return nil
 	}
-	if ml := f.volumeMl(after, standardC); ml > *v.CapacityMl {
+	if ml := f.volumeMl(after, standardC); ml > *v.CapacityMl+roundingMl {
 		return reject(field, "pour less, or into another vessel", "%s takes %.4g ml, and this would make it %.1f ml", v.Name, *v.CapacityMl, ml)
+	}
+	return nil
+}
+
+// checkSump: one and a half of its charge is more than any sump takes.
+func (f *folding) checkSump(hint string, p *Pump, after Parcel) error {
+	if ml := f.volumeMl(after, standardC); ml > 1.5*p.ChargeMl+roundingMl {
+		return reject("grams", hint, "%s takes %.4g ml, and this would make it %.1f ml", p.Name, p.ChargeMl, ml)
 	}
 	return nil
 }
@@ -250,8 +258,8 @@ func (f *folding) fill(a *FillAct) error {
 	if err != nil {
 		return err
 	}
-	if ml := f.volumeMl(p.Sump.mixed(moved), standardC); ml > 1.5*p.ChargeMl {
-		return reject("grams", "fill less; drain first if old oil is still in it", "%s takes %.0f ml, and this would make it %.0f ml", p.Name, p.ChargeMl, ml)
+	if err := f.checkSump("fill less; drain first if old oil is still in it", p, p.Sump.mixed(moved)); err != nil {
+		return err
 	}
 	f.remarkOnFill(p, from)
 	f.foundIn(from.Name, found)
@@ -269,7 +277,7 @@ func (f *folding) fillMass(p *Pump, from *Vessel, a *FillAct) (Mass, error) {
 		return 0, err
 	}
 	room := p.ChargeMl - f.volumeMl(p.Sump, standardC)
-	if room <= 0 {
+	if room <= roundingMl {
 		return 0, reject("grams", "give grams to fill more than the charge", "%s holds its whole charge already", p.Name)
 	}
 	return min(f.massOfVolume(room, from.Content, standardC), from.Content.Total()), nil

@@ -5,6 +5,7 @@ import "sumpbook/maintenance/physics"
 const (
 	standardC    = 20      // of a volume whose temperature is not told
 	assumedGrade = "VG 68" // of oil whose lot is unknown or names no grade
+	roundingMl   = 0.01    // a volume told and kept in whole milligrams comes back so near
 )
 
 // volumeMl is the volume of a parcel at a temperature: each lot by its density and the

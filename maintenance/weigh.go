@@ -60,8 +60,8 @@ func (f *folding) weighPump(p *Pump, a *WeighAct) error {
 	if err != nil {
 		return err
 	}
-	if ml := f.volumeMl(after, standardC); ml > 1.5*p.ChargeMl {
-		return reject("grams", "weigh again", "%s takes %.4g ml, and this would make it %.1f ml", p.Name, p.ChargeMl, ml)
+	if err := f.checkSump("weigh again", p, after); err != nil {
+		return err
 	}
 	f.bookExhaust(p, p.Sump.Total()-after.Total(), opening)
 	f.bookDifference(p.Name, p.Sump, after, opening)
