@@ -1,6 +1,10 @@
 package maintenance
 
-import "sumpbook/maintenance/physics"
+import (
+	"sync"
+
+	"sumpbook/maintenance/physics"
+)
 
 const (
 	standardC    = 20      // of a volume whose temperature is not told
@@ -59,13 +63,27 @@ func (s *State) oil(p Parcel) physics.Oil {
 	if lot == nil {
 		lot = &Lot{}
 	}
-	oil, err := physics.OilOfGrade(lot.Grade)
-	if err != nil {
-		oil, _ = physics.OilOfGrade(assumedGrade)
-	}
+	oil := oilOfGrade(lot.Grade)
 	if lot.Density15 > 0 {
 		oil.Density15 = lot.Density15
 	}
+	return oil
+}
+
+// grades remembers what each grade text means: reading one costs more than all else that
+// is asked of a jar.
+var grades sync.Map
+
+// oilOfGrade is the oil of a grade as people write it, or of the assumed one.
+func oilOfGrade(grade string) physics.Oil {
+	if known, ok := grades.Load(grade); ok {
+		return known.(physics.Oil)
+	}
+	oil, err := physics.OilOfGrade(grade)
+	if err != nil {
+		oil, _ = physics.OilOfGrade(assumedGrade)
+	}
+	grades.Store(grade, oil)
 	return oil
 }
 
