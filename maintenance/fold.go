@@ -227,14 +227,14 @@ func (f *folding) revise(p *Pump, a *PumpAct) {
 }
 
 func (f *folding) retirePump(p *Pump) error {
-	if p.Run != nil && !f.lateRun(p) {
+	f.cutLateRun(p)
+	if p.Run != nil {
 		return reject("retired", "stop it first", "%s is running", p.Name)
 	}
 	heel := f.massOfVolume(p.heelMl(), p.Sump, standardC)
 	if p.Sump.Total() > heel+heel/10+MassOf(1) {
 		return reject("retired", "drain it first", "%s still holds %s", p.Name, grams(p.Sump.Total()))
 	}
-	f.cutRun(p)
 	f.Ledger.Discarded += p.Sump.Total() // the heel leaves with the pump
 	p.Sump, p.Charge, p.Open, p.Retired = Parcel{}, nil, true, true
 	return nil

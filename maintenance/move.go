@@ -168,7 +168,8 @@ func (f *folding) drain(a *DrainAct) error {
 	if err != nil {
 		return err
 	}
-	if p.Run != nil && !f.lateRun(p) {
+	f.cutLateRun(p)
+	if p.Run != nil {
 		return f.offer(reject("pump", "record the stop too; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
 			&StopAct{Pump: p.Name}, f.e.At)
 	}
@@ -188,7 +189,6 @@ func (f *folding) drain(a *DrainAct) error {
 	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
-	f.cutRun(p)
 	f.remarkOnDrain(p, to, oilC)
 	f.foundIn(p.Name, found)
 	p.Sump = left

@@ -154,9 +154,10 @@ func (f *folding) lateRun(p *Pump) bool {
 	return p.Run != nil && p.Run.Machine && p.Run.Seq > f.e.Seq
 }
 
-// cutRun ends a late run at an entry that cannot be while the pump runs.
-func (f *folding) cutRun(p *Pump) {
-	if p.Run == nil {
+// cutLateRun ends a late run at an entry that cannot be while the pump runs: whatever
+// becomes of the entry, the pump stood.
+func (f *folding) cutLateRun(p *Pump) {
+	if !f.lateRun(p) {
 		return
 	}
 	f.endRun(p, &StopAct{Pump: p.Name, Uncertain: new(true)})
