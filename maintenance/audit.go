@@ -67,7 +67,7 @@ func (a *Auditor) Add(e Entry) error {
 		return nil
 	}
 	a.follow(p, e)
-	if i, late := a.cycleOf(e); late && i < len(a.logs)-1 {
+	if i, ok := a.cycleOf(e); ok && a.logs[i].Until != nil {
 		a.logs[i].WaterRemovedG += (a.removedOf(e) - before).Grams()
 	}
 	return nil
@@ -91,10 +91,8 @@ func (a *Auditor) follow(p *Pump, e Entry) {
 	if fill, ok := e.Act.(*FillAct); ok && fill.Pump == a.pump {
 		a.logs[n-1].Fills = append(a.logs[n-1].Fills, e.ID)
 	}
-	for _, c := range p.History {
-		if c.Charge == p.Charge.ID {
-			a.cycle[c.ID] = n - 1
-		}
+	if c := len(p.History) - 1; c >= 0 && p.History[c].Charge == p.Charge.ID {
+		a.cycle[p.History[c].ID] = n - 1
 	}
 	a.logs[n-1].update(p, a.rules)
 }

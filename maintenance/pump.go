@@ -162,6 +162,7 @@ type Temp struct {
 // Exhaust is the oil lost between weighings of the sump, by run hours.
 type Exhaust struct {
 	RunTime time.Duration `json:"run_time"` // at the last weighing
+	Lost    Mass          `json:"lost"`     // since then, by weighings too near to it to tell a rate
 	Rate    *float64      `json:"rate"`     // g/h at the last weighing
 	Before  *float64      `json:"before"`   // g/h at the one before
 	Entry   string        `json:"entry"`

@@ -207,8 +207,10 @@ func (f *folding) bookExhaust(p *Pump, lost Mass, opening bool) {
 		p.Exhaust = Exhaust{RunTime: p.RunTime, At: f.e.At, Entry: f.e.ID}
 		return
 	}
-	if ran < 1 {
-		return // too short to tell a rate
+	lost += p.Exhaust.Lost
+	if ran < 1 { // too short to tell a rate
+		p.Exhaust.Lost = lost
+		return
 	}
 	rate := lost.Grams() / ran
 	p.Exhaust = Exhaust{RunTime: p.RunTime, Rate: &rate, Before: p.Exhaust.Rate, At: f.e.At, Entry: f.e.ID}
