@@ -88,7 +88,7 @@ func (q *asking) checkBlankOff(c *pumpCase) {
 		return
 	}
 	if a := q.askCheck(c, last.Entry, last.At); a != nil {
-		a.becauseOf("blank_off_factor", factor, c.own, q.r)
+		a.becauseOf("blank_off_factor", factor, &c.own, q)
 		a.caution("new oil has not brought the pressure back: look at vanes, seals and leaks as the maker's manual says")
 	}
 }

@@ -134,9 +134,9 @@ func (q *asking) drainReasons(a *asked, c *pumpCase) {
 	if c.Run != nil && !c.Run.Blank {
 		cycles++
 	}
-	a.becauseOf("drain_cycles", cycles, c.own, q.r)
-	a.becauseOf("drain_run_h", c.Charge.RunTime.Hours(), c.own, q.r)
-	a.becauseOf("drain_water_g", c.Charge.CarryOver.Grams(), c.own, q.r)
+	a.becauseOf("drain_cycles", cycles, &c.own, q)
+	a.becauseOf("drain_run_h", c.Charge.RunTime.Hours(), &c.own, q)
+	a.becauseOf("drain_water_g", c.Charge.CarryOver.Grams(), &c.own, q)
 	if a.Closes == nil {
 		return
 	}
@@ -194,13 +194,13 @@ func (q *asking) placeDrain(a *asked, c *pumpCase, m Mass) {
 		return
 	}
 	a.Record.Act.(*DrainAct).To = c.to.Name
-	a.ofVessel(c.to)
+	a.ofVessel(c.to.Vessel)
 	if !c.to.IsWaste && !c.to.Content.Empty() {
 		a.caution(fmt.Sprintf("no empty vessel is left: %s holds %s of drained oil, which settles anew", c.to.Name, grams(c.to.Content.Total())))
 	}
 }
 
-func (q *asking) drainInto(c *pumpCase, part Parcel) *Vessel {
+func (q *asking) drainInto(c *pumpCase, part Parcel) *vesselCase {
 	if c.replacing.worn {
 		for _, v := range q.vessels {
 			if v.IsWaste && q.fits(v, part, c.runningC()) {

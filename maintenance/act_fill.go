@@ -20,7 +20,7 @@ func (q *asking) fill(c *pumpCase) {
 	a.ofPump(c.Pump)
 	a.Record = Entry{Act: &FillAct{Pump: c.Name}}
 	if c.LastDrain != nil {
-		a.becauseOf("air_h", max(0, q.now.Sub(since).Hours()), c.own, q.r)
+		a.becauseOf("air_h", max(0, q.now.Sub(since).Hours()), &c.own, q)
 	}
 	a.caution(cautionRightOil, cautionAir, cautionUnplug)
 	a.place = func(a *asked) { q.placeFill(a, c, c.replacing.worn) }
@@ -111,7 +111,7 @@ func (q *asking) placeFill(a *asked, c *pumpCase, onlyNew bool) {
 	m := min(need, v.Content.Total())
 	act := a.Record.Act.(*FillAct)
 	act.From, act.Grams = v.Name, wholeGrams(m)
-	a.ofVessel(v)
+	a.ofVessel(v.Vessel)
 	a.because("ready_oil_g", v.Content.Total().Grams(), need.Grams(), "g", "the book: what "+v.Name+" holds, against what the pump takes")
 	if m < need {
 		a.caution(fmt.Sprintf("%s holds less than the charge takes: top up from another", v.Name))
@@ -120,11 +120,11 @@ func (q *asking) placeFill(a *asked, c *pumpCase, onlyNew bool) {
 
 // nearest adds to a fill that finds no oil which vessel will be ready first.
 func (q *asking) nearest(a *asked, c *pumpCase) {
-	var best *Vessel
+	var best *vesselCase
 	var when time.Time
 	for _, v := range q.vessels {
-		at, ok := q.s.readyAt(v, c.l)
-		if v.Stage == Decanted || v.Stage == Filtered && float64(v.Content.Passes) < *c.l.FilterPasses {
+		at, ok := v.ready, v.timed
+		if v.Stage == Decanted || v.Stage == Filtered && v.lacks > 0 {
 			at, ok = v.Since, true
 		}
 		if ok && v.Stage != Freezing && (best == nil || at.Before(when)) {

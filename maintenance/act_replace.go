@@ -99,7 +99,7 @@ func (q *asking) fullEnough(a *asked, c *pumpCase) {
 		return
 	}
 	share := m.Grams() / (m + c.Sump.OilMass()).Grams()
-	a.becauseOf("full_fraction", share, c.own, q.r)
+	a.becauseOf("full_fraction", share, &c.own, q)
 	if share < *c.l.FullFraction {
 		a.caution("the heel is too large for one fill to replace the oil fully: run it briefly, drain, and fill once more")
 	}

@@ -22,9 +22,9 @@ type pumpCase struct {
 
 	hot        hotOil
 	replacing  replacing
-	drainAsked bool    // or would be, were it not set aside
-	waits      bool    // open, and no oil is ready for it
-	to, from   *Vessel // offered to it
+	drainAsked bool        // or would be, were it not set aside
+	waits      bool        // open, and no oil is ready for it
+	to, from   *vesselCase // offered to it
 }
 
 func (q *asking) caseOf(p *Pump) *pumpCase {

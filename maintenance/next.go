@@ -27,7 +27,7 @@ type asking struct {
 	r       Rules
 	now     time.Time
 	pumps   []*pumpCase
-	vessels []*Vessel // not retired, by name
+	vessels []*vesselCase // not retired, by name
 	held    map[string]bool
 	all     []*asked
 
@@ -51,7 +51,7 @@ func newAsking(s *State, r Rules, now time.Time) *asking {
 	}
 	for _, name := range sortedKeys(s.Vessels) {
 		if v := s.Vessels[name]; !v.Retired {
-			q.vessels = append(q.vessels, v)
+			q.vessels = append(q.vessels, q.vesselCase(v))
 		}
 	}
 	return q
@@ -153,35 +153,40 @@ func (a *asked) because(rule string, value, limit float64, unit, source string) 
 	a.Why = append(a.Why, Reason{rule, value, limit, unit, source})
 }
 
-// becauseOf is a reason whose limit is one of the rules'.
-func (a *asked) becauseOf(key string, value float64, own Limits, r Rules) {
+// becauseOf is a reason whose limit is one of the rules', or the pump's own.
+func (a *asked) becauseOf(key string, value float64, own *Limits, q *asking) {
 	s := specOf(key)
-	l := own.Over(r.Limits)
-	limit := *s.field(&l)
-	if limit == nil {
-		return
+	if limit, source := s.inForce(own, q); limit != nil {
+		a.because(key, value, *limit, s.Unit, source)
 	}
-	a.because(key, value, *limit, s.Unit, s.sourceOf(own, r))
 }
 
-func specOf(key string) LimitSpec {
-	for _, s := range limitSpecs {
-		if s.Key == key {
-			return s
-		}
+var specs = func() map[string]*LimitSpec {
+	m := map[string]*LimitSpec{}
+	for i := range limitSpecs {
+		m[limitSpecs[i].Key] = &limitSpecs[i]
 	}
-	panic("maintenance: no limit named " + key)
+	return m
+}()
+
+func specOf(key string) *LimitSpec { return specs[key] }
+
+// inForce is the limit that wins, nil if it is unset, and where it comes from.
+func (s *LimitSpec) inForce(own *Limits, q *asking) (limit *float64, source string) {
+	if own != nil && *s.field(own) != nil {
+		return *s.field(own), "set for this pump"
+	}
+	limit = *s.field(&q.r.Limits)
+	if limit != nil && (s.Default == nil || *limit != *s.Default) {
+		return limit, "set in the configuration"
+	}
+	return limit, s.Source
 }
 
-// sourceOf says where the limit in force comes from.
-func (s LimitSpec) sourceOf(own Limits, r Rules) string {
-	if *s.field(&own) != nil {
-		return "set for this pump"
-	}
-	if set := *s.field(&r.Limits); s.Default == nil || *set != *s.Default {
-		return "set in the configuration"
-	}
-	return s.Source
+// sourceOf says where a limit that belongs to no pump comes from.
+func (q *asking) sourceOf(key string) string {
+	_, source := specOf(key).inForce(nil, q)
+	return source
 }
 
 func (a *asked) caution(all ...string) { a.Cautions = append(a.Cautions, all...) }

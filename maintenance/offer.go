@@ -18,36 +18,36 @@ func wholeGrams(m Mass) *float64 {
 
 // empties are the vessels that part may be poured into, smallest first: empty, in use, no
 // waste vessel, offered to nobody, and large enough. One of unknown size comes last.
-func (q *asking) empties(part Parcel, tC float64) []*Vessel {
-	return q.fitting(part, tC, func(v *Vessel) bool { return v.Content.Empty() })
+func (q *asking) empties(part Parcel, tC float64) []*vesselCase {
+	return q.fitting(part, tC, func(v *vesselCase) bool { return v.Content.Empty() })
 }
 
 // holding are those that hold oil of a stage already and have room for part.
-func (q *asking) holding(stage Stage, part Parcel, tC float64) []*Vessel {
-	return q.fitting(part, tC, func(v *Vessel) bool { return v.Stage == stage })
+func (q *asking) holding(stage Stage, part Parcel, tC float64) []*vesselCase {
+	return q.fitting(part, tC, func(v *vesselCase) bool { return v.Stage == stage })
 }
 
-func (q *asking) fitting(part Parcel, tC float64, takes func(*Vessel) bool) []*Vessel {
-	var fit []*Vessel
+func (q *asking) fitting(part Parcel, tC float64, takes func(*vesselCase) bool) []*vesselCase {
+	var fit []*vesselCase
 	for _, v := range q.vessels {
 		if !v.IsWaste && !q.held[v.Name] && takes(v) && q.fits(v, part, tC) {
 			fit = append(fit, v)
 		}
 	}
-	slices.SortStableFunc(fit, func(a, b *Vessel) int {
+	slices.SortStableFunc(fit, func(a, b *vesselCase) int {
 		return cmp.Compare(or(a.CapacityMl, math.Inf(1)), or(b.CapacityMl, math.Inf(1)))
 	})
 	return fit
 }
 
 // fits asks for room at the temperature of the pouring, since hot oil takes more.
-func (q *asking) fits(v *Vessel, part Parcel, tC float64) bool {
+func (q *asking) fits(v *vesselCase, part Parcel, tC float64) bool {
 	return v.CapacityMl == nil || q.s.volumeMl(v.Content, v.storeC())+q.s.volumeMl(part, max(tC, standardC)) <= *v.CapacityMl
 }
 
 // into offers a vessel to pour part into: an empty one, else one of the stage that suffers
 // least; false if none has room.
-func (q *asking) into(part Parcel, tC float64, from string, stages ...Stage) (*Vessel, bool) {
+func (q *asking) into(part Parcel, tC float64, from string, stages ...Stage) (*vesselCase, bool) {
 	choice := q.empties(part, tC)
 	for _, stage := range stages {
 		choice = append(choice, q.holding(stage, part, tC)...)
@@ -64,8 +64,8 @@ func (q *asking) into(part Parcel, tC float64, from string, stages ...Stage) (*V
 // readyOil is the vessel to fill a pump from. Oil that has run goes back before new oil,
 // which is what replaces it; of it the least life (run hours) goes first, and a vessel
 // with enough for the charge before one without. onlyNew is for oil that is to be replaced.
-func (q *asking) readyOil(c *pumpCase, onlyNew bool) *Vessel {
-	var all []*Vessel
+func (q *asking) readyOil(c *pumpCase, onlyNew bool) *vesselCase {
+	var all []*vesselCase
 	for _, v := range q.vessels {
 		if !q.held[v.Name] && q.mayFill(c, v, onlyNew) {
 			all = append(all, v)
@@ -74,12 +74,12 @@ func (q *asking) readyOil(c *pumpCase, onlyNew bool) *Vessel {
 	if len(all) == 0 {
 		return nil
 	}
-	best := slices.MinFunc(all, func(a, b *Vessel) int { return q.compareReady(c, a, b) })
+	best := slices.MinFunc(all, func(a, b *vesselCase) int { return q.compareReady(c, a, b) })
 	q.held[best.Name] = true
 	return best
 }
 
-func (q *asking) compareReady(c *pumpCase, a, b *Vessel) int {
+func (q *asking) compareReady(c *pumpCase, a, b *vesselCase) int {
 	lackA, lackB := max(0, q.need(c, a.Content)-a.Content.Total()), max(0, q.need(c, b.Content)-b.Content.Total())
 	return cmp.Or(
 		cmp.Compare(lackA, lackB),
@@ -92,11 +92,11 @@ func (q *asking) compareReady(c *pumpCase, a, b *Vessel) int {
 
 // anyReady says whether there is oil that may go into the pump.
 func (q *asking) anyReady(c *pumpCase) bool {
-	return slices.ContainsFunc(q.vessels, func(v *Vessel) bool { return q.mayFill(c, v, c.replacing.worn) })
+	return slices.ContainsFunc(q.vessels, func(v *vesselCase) bool { return q.mayFill(c, v, c.replacing.worn) })
 }
 
-func (q *asking) mayFill(c *pumpCase, v *Vessel, onlyNew bool) bool {
-	return q.s.isReady(v, c.l, q.now) && (!onlyNew || v.Stage == New) && !c.wornOut(v.Content)
+func (q *asking) mayFill(c *pumpCase, v *vesselCase, onlyNew bool) bool {
+	return q.s.isReady(v.Vessel, c.l, q.now) && (!onlyNew || v.Stage == New) && !c.wornOut(v.Content)
 }
 
 // need is what of a parcel fills the sump up to the charge.

@@ -33,9 +33,8 @@ func (q *asking) wears(c *pumpCase) []wear {
 	}
 	var all []wear
 	for _, w := range append(q.ages(c), q.readings(c)...) {
-		limit, spec := c.l, specOf(w.key)
-		if l := *spec.field(&limit); l != nil {
-			w.limit, w.source = *l, spec.sourceOf(c.own, q.r)
+		if limit, source := specOf(w.key).inForce(&c.own, q); limit != nil {
+			w.limit, w.source = *limit, source
 			all = append(all, w)
 		}
 	}
