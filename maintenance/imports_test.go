@@ -37,7 +37,7 @@ var rooms = map[string]room{
 	"maintenance/physics": {std: calculates},
 	"maintenance/units":   {std: calculates},
 	"maintenance/signal":  {std: calculates + " bufio io", others: "go-json-experiment/json"}, // reads traces from a reader
-	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal", std: calculates,
+	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal", std: calculates + " sync", // remembers grades
 		others: "go-json-experiment/json"},
 	"notify": {ours: "maintenance", others: "go-json-experiment/json standard-webhooks wneessen/go-mail"},
 	"daemon/journal": {ours: "maintenance notify", others: "go-json-experiment/json go.etcd.io/bbolt",
