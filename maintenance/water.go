@@ -121,7 +121,7 @@ func (f *folding) retained(p *Pump, a *StopAct, start Mass, carriedG, hours, lea
 	w, err := physics.Retained(physics.RetainedInput{
 		StartWaterG: start.Grams(), OilG: oil, CarryRateGH: carriedG / hours, Hours: hours,
 		BallastM3h: or(p.BallastLMin, 0.1*or(p.SpeedM3H, assumedSpeedM3H)*1000/60) * 60 / 1000, BallastLastHours: p.ballastHours(a, hours),
-		LeakPaM3S: leak, StartC: p.Run.StartC, RunningC: min(100, p.runningC()), WarmTauMin: physics.DefaultWarmTauMin,
+		LeakPaM3S: leak, StartC: min(100, max(-20, p.Run.StartC)), RunningC: min(100, p.runningC()), WarmTauMin: physics.DefaultWarmTauMin,
 		AmbientC: p.ambientC(), Humidity: physics.DefaultHumidity, Eta: physics.DefaultEta, GasC: physics.DefaultGasC,
 	})
 	if err != nil || math.IsNaN(w) {
