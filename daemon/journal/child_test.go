@@ -31,7 +31,6 @@ var roles = map[string]func(path string) error{
 	"append":      func(path string) error { return appendSome(path, 1<<30) },
 	"hold":        hold,
 	"backup":      func(path string) error { return backupTo(path, path+".copy") },
-	"starve":      starve,
 	"despite":     appendDespite,
 }
 

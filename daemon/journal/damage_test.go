@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/stretchr/testify/require"
@@ -281,6 +282,49 @@ func TestTamperingIsFound(t *testing.T) {
 	}
 }
 
+// Readers notice what they meet, without Verify, and end the writing.
+func TestReadersNoticeDamage(t *testing.T) {
+	const at = 40
+	walk := func(j *Journal) error { return j.InOrder(Position{}, func(maintenance.Entry) error { return nil }) }
+	for _, c := range []struct {
+		name   string
+		change func(*bbolt.Tx) error
+		read   func(*Journal) error
+	}{
+		{"an entry gone", func(tx *bbolt.Tx) error { return tx.Bucket(inEntries).Delete(seqKey(at)) }, walk},
+		{"an entry gone, one read", func(tx *bbolt.Tx) error { return tx.Bucket(inEntries).Delete(seqKey(at)) },
+			func(j *Journal) error { _, _, err := j.At(at); return err }},
+		{"an entry moved", func(tx *bbolt.Tx) error { return move(tx.Bucket(inEntries), at+1, at) },
+			func(j *Journal) error { return j.Lines(0, func(uint64, []byte) error { return nil }) }},
+		{"a time gone", func(tx *bbolt.Tx) error { return tx.Bucket(inOrder).Delete(Position{evening.Add(39 * 60e9), at}.key()) }, walk},
+		{"another time", func(tx *bbolt.Tx) error { return tx.Bucket(inOrder).Put(Position{evening, at}.key(), nil) }, walk},
+		{"another id", func(tx *bbolt.Tx) error { return tx.Bucket(inIDs).Put([]byte("note-0000040"), seqKey(at+1)) },
+			func(j *Journal) error { _, _, err := j.Lookup("note-0000040"); return err }},
+		{"a notice gone", func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(2)) },
+			func(j *Journal) error { return j.Notices(0, func(notify.Notice) error { return nil }) }},
+		{"a signal rotten", func(tx *bbolt.Tx) error { return tx.Bucket(inSignals).Put([]byte("north"), []byte("abcd")) },
+			func(j *Journal) error { _, _, err := j.Signal("north"); return err }},
+		{"an entry without its time", func(tx *bbolt.Tx) error {
+			b := tx.Bucket(inEntries)
+			e, err := maintenance.Decode(b.Get(seqKey(at)))
+			if err != nil {
+				return err
+			}
+			return b.Put(seqKey(at), maintenance.Encode(maintenance.Seal(e, at, time.Time{}, e.Prev)))
+		}, func(j *Journal) error { _, err := j.SeqKnownBy(evening.Add(99 * time.Hour)); return err }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			path := longer(t)
+			tamper(t, path, c.change)
+			j, err := Open(path)
+			require.NoError(t, err)
+			defer j.Close()
+			require.ErrorIs(t, c.read(j), ErrDamaged)
+			require.ErrorIs(t, j.Append(&Batch{Entries: continuing(j).notes(1)}), ErrDamaged)
+		})
+	}
+}
+
 // longer makes a journal of 100 entries.
 func longer(t *testing.T) string {
 	t.Helper()
@@ -419,4 +463,33 @@ func TestRotUnderARunningJournal(t *testing.T) {
 	require.ErrorIs(t, j.Reopen(), ErrDamaged)
 	_, _, err = j.Lookup("note-0000003")
 	require.ErrorIs(t, err, ErrDamaged)
+}
+
+// bbolt panics in the middle of a commit when its own list of free pages has rotted, and
+// never unlocks: closing must not wait for that.
+func TestPanicInCommit(t *testing.T) {
+	path := longer(t)
+	j, err := Open(path)
+	require.NoError(t, err)
+	s := continuing(j)
+	appended(t, j, s.notes(1)...)
+	appended(t, j, s.notes(1)...)
+	file, err := os.Open(path)
+	require.NoError(t, err)
+	defer file.Close()
+	m := readMetas(file)
+	overflow := make([]byte, 4)
+	native.PutUint32(overflow, 1<<20)
+	writeAt(t, path, overflow, int64(m.freelist*m.pageSize)+12)
+
+	err = j.Append(&Batch{Entries: s.notes(1)})
+	require.ErrorIs(t, err, ErrUnknown)
+	require.ErrorIs(t, err, ErrDamaged)
+	require.Len(t, export(t, j), 102, "what is whole is read")
+	require.ErrorIs(t, j.Reopen(), ErrDamaged)
+	require.NoError(t, j.Close())
+	again, err := OpenReadOnly(path)
+	require.NoError(t, err, "and the lock is free")
+	require.Len(t, export(t, again), 102)
+	require.NoError(t, again.Close())
 }

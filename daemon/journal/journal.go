@@ -83,7 +83,7 @@ type Journal struct {
 	head   head
 	voids  map[uint64]uint64
 	txid   int   // of the last commit known to be safe
-	found  int   // txid found on opening
+	seen   int   // and of the one found on opening
 	halted error // why nothing more is written
 }
 
@@ -109,7 +109,7 @@ func open(path string, readOnly bool) (*Journal, error) {
 		j.unload()
 		return nil, fmt.Errorf("open journal %s: %w", path, err)
 	}
-	j.txid = j.found
+	j.txid = j.seen
 	if readOnly {
 		j.halted = fmt.Errorf("journal %s: %w", path, berrors.ErrDatabaseReadOnly)
 	}
@@ -141,7 +141,7 @@ func (j *Journal) reopen() error {
 	if err := j.reload(); err != nil {
 		return fmt.Errorf("reopen journal %s: %w", j.path, err)
 	}
-	if j.found != j.txid {
+	if j.seen != j.txid {
 		// The commit in doubt is there, but of its last page nobody knows whether it is
 		// on the disk, and syncing that page again would prove nothing. The next commit
 		// writes and syncs another page that vouches for the same data.
@@ -177,16 +177,16 @@ func (j *Journal) unload() error {
 	}
 	if j.broken {
 		j.broken = false
-		return j.file.Close() // frees the lock on the file; the map stays behind
+		return release(j.file) // the map stays behind
 	}
 	return db.Close()
 }
 
 func (j *Journal) load() error {
-	err := guard(j.openFile)
-	if err != nil {
+	j.file = nil
+	if err := guard(j.openFile); err != nil {
 		if j.file != nil {
-			j.file.Close()
+			_ = release(j.file) // closed already, unless bbolt has panicked
 		}
 		return err
 	}

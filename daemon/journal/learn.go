@@ -28,7 +28,7 @@ func (j *Journal) learn(tx *bbolt.Tx) error {
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	j.id, j.head, j.voids, j.found = id, h, voids, tx.ID()
+	j.id, j.head, j.voids, j.seen = id, h, voids, tx.ID()
 	return nil
 }
 

@@ -40,6 +40,12 @@ func lock(file *os.File, shared bool) error {
 	}
 }
 
+// release unlocks and closes. Closing alone would leave the lock to a map that bbolt has
+// left behind.
+func release(file *os.File) error {
+	return errors.Join(syscall.Flock(int(file.Fd()), syscall.LOCK_UN), file.Close())
+}
+
 // holder names the process that holds the file, where the kernel tells.
 func holder(file *os.File) string {
 	info, err := file.Stat()

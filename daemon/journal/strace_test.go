@@ -183,3 +183,38 @@ func failEach(t *testing.T, original, call, errno, ever string) {
 		require.Less(t, n, 500)
 	}
 }
+
+// calls are the writes and syncs of a child, in order, as w, s, r (rename) and ack.
+func calls(t *testing.T, role, path string) string {
+	t.Helper()
+	if _, err := exec.LookPath("strace"); err != nil {
+		t.Skip("skipped: no strace")
+	}
+	log := filepath.Join(t.TempDir(), "log")
+	cmd := as(t.Context(), t, role, path, "strace", "-qq", "-o", log, "-e", "trace=pwrite64,fdatasync,fsync,renameat,write")
+	out, err := cmd.CombinedOutput()
+	if strings.Contains(string(out), "ptrace") {
+		t.Skipf("skipped: strace may not trace here: %s", out)
+	}
+	require.NoError(t, err, string(out))
+	b, err := os.ReadFile(log)
+	require.NoError(t, err)
+	var all strings.Builder
+	for line := range strings.Lines(string(b)) {
+		call, rest, _ := strings.Cut(line, "(")
+		if call == "write" && !strings.HasPrefix(rest, "1, ") {
+			call = "pwrite64"
+		}
+		all.WriteString(map[string]string{"pwrite64": "w", "fdatasync": "s", "fsync": "s", "renameat": "r", "write": "a"}[call])
+	}
+	return all.String()
+}
+
+// A kill cannot show a sync that is missing; the order of the calls does. Data is synced
+// before the head page that vouches for it, and that before the acknowledgement; a file is
+// synced before it is renamed, and the folder (and the one above) after.
+func TestSyncedBeforeAcknowledged(t *testing.T) {
+	require.Regexp(t, `^s(w+s){2}a$`, calls(t, "append once", sample(t)))
+	require.Regexp(t, `^(w+s+)+rsss$`, calls(t, "create", filepath.Join(t.TempDir(), "book.db")))
+	require.Regexp(t, `^sw+srss$`, calls(t, "backup", sample(t)))
+}

@@ -155,3 +155,5 @@ func TestReadOnlyFileSystem(t *testing.T) {
 	verified(t, j)
 	require.NoError(t, j.Close())
 }
+
+func init() { roles["starve"] = starve }
