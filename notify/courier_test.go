@@ -212,6 +212,24 @@ func TestCourierKeepsAHangingChannelToItself(t *testing.T) {
 	})
 }
 
+func TestCourierWaitsAfterATryThatHung(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var tried []time.Time
+		dead := &mailbox{name: "dead", send: func(ctx context.Context, m Message) (string, error) {
+			tried = append(tried, time.Now())
+			return hung(ctx, m)
+		}}
+		h := open(t, dead)
+		h.learn(func(f *Facts) { f.Actions = []maintenance.Action{ready(1)} })
+		time.Sleep(time.Hour)
+		synctest.Wait()
+		require.Greater(t, len(tried), 5)
+		for i := range tried[1:] {
+			require.GreaterOrEqual(t, tried[i+1].Sub(tried[i]), SendTimeout+firstWait<<i, i)
+		}
+	})
+}
+
 func TestCourierCarriesTenThousandPastADeadChannel(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dead := &mailbox{name: "dead", send: hung}
@@ -355,14 +373,14 @@ func TestCourierGivesEachReminderOnceThoughItIsOfferedOften(t *testing.T) {
 
 // piped makes the webhook talk to a peer inside the bubble, so that its own time-outs are
 // tested at no cost.
-func piped(t *testing.T, peer func(net.Conn)) *Webhook {
+func piped(t *testing.T, peers *sync.WaitGroup, peer func(net.Conn)) *Webhook {
 	w := newWebhook(t, "http://192.0.2.7/hook", "")
 	w.client.Transport.(*http.Transport).DialContext = func(context.Context, string, string) (net.Conn, error) {
 		ours, theirs := net.Pipe()
-		go func() {
+		peers.Go(func() {
 			defer theirs.Close()
 			asked(peer)(theirs)
-		}()
+		})
 		return ours, nil
 	}
 	return w
@@ -377,13 +395,30 @@ func TestWebhookHasATimeoutOfItsOwn(t *testing.T) {
 			time.Sleep(time.Second)
 		}
 	}
-	for name, peer := range map[string]func(net.Conn){"hangs": hang, "drips a byte a second": drip} {
+	write := func(text string) func(net.Conn) {
+		return func(c net.Conn) { io.WriteString(c, text); hang(c) }
+	}
+	for name, c := range map[string]struct {
+		peer  func(net.Conn)
+		taken bool // its status said yes
+	}{
+		"hangs":                 {hang, false},
+		"hangs in the status":   {write("HTTP/1.1 2"), false},
+		"hangs in the body":     {write("HTTP/1.1 200 OK\r\nContent-Length: 9\r\n\r\n"), true},
+		"drips a byte a second": {drip, false},
+	} {
 		synctest.Test(t, func(t *testing.T) {
 			began := time.Now()
-			_, err := piped(t, peer).Send(t.Context(), drainMessage(began))
+			var peers sync.WaitGroup
+			_, err := piped(t, &peers, c.peer).Send(t.Context(), drainMessage(began))
+			require.Equal(t, webhookTimeout, time.Since(began), name)
+			peers.Wait()
+			if c.taken {
+				require.NoError(t, err, name)
+				return
+			}
 			require.ErrorContains(t, err, "post to 192.0.2.7", name)
 			require.NotErrorIs(t, err, ErrPermanent)
-			require.Equal(t, webhookTimeout, time.Since(began), name)
 		})
 	}
 }

@@ -183,14 +183,14 @@ func (pl *planner) wanted(a *maintenance.Action, at line) (wish, bool) {
 
 // stage is where now lies in the window of an action.
 func (pl *planner) stage(a *maintenance.Action) (wish, bool) {
-	switch closing, closes := closingAt(a); {
+	switch closing, ok := closingAt(a); {
 	case a.State == maintenance.Coming || pl.now.Before(a.Opens):
 		return pl.foresee(a, a.Opens, Opened)
 	case a.Do != maintenance.DoStopPump && a.Due.After(a.Opens) && !pl.now.Before(a.Due):
 		return wish{step{stage: Overdue}, a.Due, "due has passed"}, true
-	case closes && !pl.now.Before(closing):
+	case ok && !pl.now.Before(closing) && pl.now.Before(*a.Closes):
 		return wish{step{stage: Closing}, closing, "two thirds of the window have passed"}, true
-	case closes && a.Opens.Before(closing.Add(-foresight)):
+	case ok:
 		if want, ok := pl.foresee(a, closing, Closing); ok && a.Opens.Before(want.since) {
 			return want, true
 		}
@@ -198,13 +198,13 @@ func (pl *planner) stage(a *maintenance.Action) (wish, bool) {
 	return wish{step{stage: Opened}, a.Opens, "the window is open"}, true
 }
 
-// closingAt is two thirds into the window, if that is before due.
+// closingAt is two thirds into the window, if it closes.
 func closingAt(a *maintenance.Action) (time.Time, bool) {
 	if a.Closes == nil {
 		return time.Time{}, false
 	}
 	at := a.Opens.Add(a.Closes.Sub(a.Opens) * 2 / 3)
-	return at, at.After(a.Opens) && at.Before(a.Due)
+	return at, at.After(a.Opens)
 }
 
 // foresee says a stage before the quiet hours in which it would begin, if the window also

@@ -109,6 +109,51 @@ func TestOverdueFromTheStartIsOpened(t *testing.T) {
 	require.Empty(t, w.says(after(2*time.Hour)))
 }
 
+func TestClosingOfAnActionThatWasDueAtOnce(t *testing.T) {
+	a := drainAction()
+	a.Due = noon
+	w := newWorld(t, a)
+	require.Equal(t, []string{"opened"}, w.says(noon))
+	require.Equal(t, []string{"closing"}, w.says(after(40*time.Minute)))
+	require.Empty(t, w.says(after(time.Hour)), "it is closed")
+}
+
+func TestWhatWasGivenUpIsOver(t *testing.T) {
+	w := newWorld(t, drainAction())
+	w.policy.Repeat = map[maintenance.Do]time.Duration{maintenance.DoDrain: time.Minute}
+	r := w.due(noon)[0]
+	w.outcome(r, Attempted, noon, nil)
+	w.outcome(r, GaveUp, noon, nil)
+	require.Empty(t, w.due(after(30*time.Minute)))
+	require.Equal(t, []string{"closing"}, w.says(after(45*time.Minute)))
+}
+
+func TestAChannelThatWasRemovedIsLeftAlone(t *testing.T) {
+	w := newWorld(t, drainAction())
+	w.says(noon)
+	w.policy.Channels, w.facts.Actions = nil, nil
+	require.Empty(t, w.says(after(time.Minute)))
+}
+
+func TestStandsAsksForTheAttempt(t *testing.T) {
+	w := newWorld(t, decantAction())
+	stands := func(r Reminder) bool { return Stands(r, w.facts, w.ledger, w.policy, noon) }
+	first := w.due(noon)[0]
+	second := first
+	second.Attempt = 2
+	require.True(t, stands(first))
+	require.False(t, stands(second))
+	w.outcome(first, Attempted, noon, nil)
+	w.outcome(first, Retry, noon, ptr(after(time.Second)))
+	require.False(t, stands(first), "it was tried")
+	require.True(t, stands(second))
+	w.outcome(first, GaveUp, noon, nil)
+	require.False(t, stands(second))
+	w.facts.Actions = nil
+	require.False(t, stands(first))
+	require.True(t, stands(TestReminder("phone", noon)))
+}
+
 func TestLaterStageSupersedesOneThatWasNotCarried(t *testing.T) {
 	w := newWorld(t, drainAction())
 	r := w.due(noon)[0]
@@ -249,6 +294,10 @@ func TestRepeatOnlyWhereConfigured(t *testing.T) {
 	require.Equal(t, []string{"again"}, w.says(after(25*time.Hour)))
 	require.Empty(t, w.says(after(48*time.Hour)))
 	require.Equal(t, 2, w.due(after(49 * time.Hour))[0].Key.Count)
+	for day := range 30 {
+		require.Equal(t, []string{"again"}, w.says(after(time.Duration(day+3)*24*time.Hour)))
+	}
+	require.Len(t, w.ledger.threads[line{"decant/jar-2/d1", "phone"}].steps, 2, "it remembers the first and the last")
 }
 
 func night() Quiet { return Quiet{From: clock(22, 0), To: clock(6, 30)} }
@@ -331,6 +380,17 @@ func TestClosingInsideQuietHoursIsSaidBefore(t *testing.T) {
 	require.Empty(t, w.says(after(10*time.Hour+20*time.Minute)))
 }
 
+// TestWindowThatOpensJustBeforeQuietHours is opened, not closing: 21:50 to 22:40.
+func TestWindowThatOpensJustBeforeQuietHours(t *testing.T) {
+	a := drainAction()
+	a.Opens, a.Due = after(9*time.Hour+50*time.Minute), after(10*time.Hour+40*time.Minute)
+	a.Closes = &a.Due
+	w := newWorld(t, a)
+	w.policy.Quiet = night()
+	require.Equal(t, []string{"opened"}, w.says(a.Opens))
+	require.Empty(t, w.says(after(9*time.Hour+55*time.Minute)))
+}
+
 func TestTriesEnd(t *testing.T) {
 	w := newWorld(t, decantAction())
 	now := noon
@@ -384,6 +444,16 @@ func TestDigestOncePerOccasion(t *testing.T) {
 	require.Empty(t, w.says(next.Add(time.Hour)))
 	require.Equal(t, []string{"digest"}, w.says(next.AddDate(0, 0, 5)), "five missed are one")
 	require.Empty(t, w.says(next.AddDate(0, 0, 5)))
+}
+
+func TestDigestAfterAClockThatWasWrong(t *testing.T) {
+	seven, err := cron.ParseStandard("0 7 * * *")
+	require.NoError(t, err)
+	w := newWorld(t)
+	w.policy = Policy{Digest: seven, DigestTo: []string{"mail"}}
+	require.Equal(t, []string{"digest"}, w.says(noon.AddDate(10, 0, 0)))
+	require.Equal(t, []string{"digest"}, w.says(noon))
+	require.Equal(t, []string{"digest"}, w.says(after(24*time.Hour)))
 }
 
 func TestDigestWaitsForTheEndOfQuietHours(t *testing.T) {

@@ -34,6 +34,7 @@ func TestRecordsSumUp(t *testing.T) {
 	w.says(noon)
 	w.facts.Actions = w.facts.Actions[1:]
 	w.says(after(time.Minute))
+	w.add(Notice{At: noon, Key: TestReminder("phone", noon).Key, Outcome: Delivered, Test: true})
 	for i := range w.notices {
 		w.notices[i].Seq = uint64(i + 1)
 	}
@@ -42,7 +43,7 @@ func TestRecordsSumUp(t *testing.T) {
 	for _, r := range got {
 		lines = append(lines, r.Key.Action+" "+string(r.Key.Stage)+" "+string(r.Last.Outcome)+map[bool]string{true: ", answered"}[r.Answered])
 	}
-	require.Equal(t, []string{"drain/north/s1 opened delivered, answered", "decant/jar-2/d1 opened delivered", "drain/north/s1 done delivered"}, lines)
+	require.Equal(t, []string{"drain/north/s1 opened delivered, answered", "decant/jar-2/d1 opened delivered", "drain/north/s1 done delivered", "test/phone/1795521600 opened delivered"}, lines)
 	require.Equal(t, noon, got[0].First)
 	require.Empty(t, Records(nil, w.facts))
 }

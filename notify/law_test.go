@@ -203,6 +203,9 @@ func TestLawClockStepsNeitherLoseNorMultiply(t *testing.T) {
 			return time.Duration(rapid.Int64Range(-limit, limit).Draw(t, "skew")) * time.Second
 		}
 		w := run(t, stories, p, skew, func(w *world, r Reminder, now time.Time) {
+			for _, later := range laterStages[r.Key.Stage] {
+				require.Zero(t, sent[Key{r.Key.Action, later, r.Key.Count, r.Key.Channel}], "%v after %s", r.Key, later)
+			}
 			sent[r.Key]++
 			deliver(w, r, now)
 		})
@@ -218,6 +221,8 @@ func TestLawClockStepsNeitherLoseNorMultiply(t *testing.T) {
 		}
 	})
 }
+
+var laterStages = map[Stage][]Stage{Opened: {Closing, Overdue}, Closing: {Overdue}}
 
 // TestLawARestartChangesNothing: the notices as the journal keeps them give the same plan.
 func TestLawARestartChangesNothing(t *testing.T) {

@@ -88,7 +88,7 @@ func (m memo) after(n Notice) memo {
 	next := memo{
 		outcome:  n.Outcome,
 		at:       n.At,
-		attempts: max(m.attempts, n.Attempt),
+		attempts: n.Attempt,
 		told:     m.told || unknown || n.Outcome == Delivered,
 	}
 	if n.Until != nil {

@@ -124,6 +124,14 @@ func TestNextLocalComesOnceADayThroughTheChanges(t *testing.T) {
 	}
 }
 
+func TestNextLocalInTheHourToldTwice(t *testing.T) {
+	daily, err := cron.ParseStandard("30 2 * * *")
+	require.NoError(t, err)
+	second := at(t, "2026-10-25 02:10 +0100") // 02:30 was an hour before, by the first telling
+	want := at(t, "2026-10-26 02:30 +0100")
+	require.True(t, want.Equal(NextLocal(daily, second, zone(t, "Europe/Oslo"))))
+}
+
 func TestNextLocalOfAnEmptyScheduleIsNever(t *testing.T) {
 	never, err := cron.ParseStandard("0 0 30 2 *")
 	require.NoError(t, err)

