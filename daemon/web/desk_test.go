@@ -198,6 +198,7 @@ var (
 	formTag  = regexp.MustCompile(`(?s)<form method="post" action="/record".*?</form>`)
 	inputTag = regexp.MustCompile(`<input [^>]*?name="([a-z_]+)"[^>]*?value="([^"]*)"`)
 	selected = regexp.MustCompile(`(?s)<select[^>]*?name="([a-z_]+)".*?</select>`)
+	textarea = regexp.MustCompile(`(?s)<textarea[^>]*?name="([a-z_]+)"[^>]*>(.*?)</textarea>`)
 	chosen   = regexp.MustCompile(`<option(?: value="([^"]*)")? selected>([^<]*)<`)
 )
 
@@ -220,8 +221,8 @@ func sent(text string) url.Values {
 			}
 		}
 	}
-	if strings.Contains(text, "<textarea") {
-		fields.Set("note", "")
+	if m := textarea.FindStringSubmatch(text); m != nil {
+		fields.Set(m[1], m[2])
 	}
 	return fields
 }

@@ -16,27 +16,42 @@ func (v View) pumps() []pump {
 		case p.Running:
 			card.Mark = mark{"good", "●", "running"}
 		case p.Open:
-			card.Mark = mark{"due", "◯", "open, drained"}
+			card.Mark = mark{"due", "◯", "open"}
 		}
-		card.Facts = append(v.chargeFacts(p.Charge), v.fullFact(p.Full))
+		card.Facts = append(v.chargeFacts(p), v.fullFact(p.Full))
 		out = append(out, card)
 	}
 	return out
 }
 
-func (v View) chargeFacts(c *maintenance.ChargeView) []fact {
+func (v View) chargeFacts(p maintenance.PumpView) []fact {
+	c := p.Charge
 	if c == nil {
 		return []fact{{Name: "Oil in it", Value: "none on the book"}}
 	}
-	return []fact{
-		{Name: "Oil in it", Value: v.quantity(c.Grams, "g"), Limit: "since " + v.clock(c.Since)},
-		{Name: "Water in it, estimated", Value: v.quantity(c.WaterG, "g"), Limit: v.between(c.ParcelView)},
-		{Name: "Age of the oil", Value: v.quantity(c.OilHours, "h"), Limit: counted(c.Uses, "use")},
+	water := v.waterFact("Water in it, estimated", c.ParcelView)
+	if p.Running {
+		water.Limit = "this cycle's comes at its stop"
 	}
+	return []fact{{Name: "Oil in it", Value: v.quantity(c.Grams, "g"), Limit: "since " + v.clock(c.Since)}, water, v.ageFact(c.ParcelView)}
 }
 
-func (v View) between(p maintenance.ParcelView) string {
-	return v.quantity(p.WaterLowG, "g") + " to " + v.quantity(p.WaterHighG, "g")
+func (v View) waterFact(name string, p maintenance.ParcelView) fact {
+	f := fact{Name: name, Value: v.estimate(p.WaterG)}
+	if p.WaterLowG < p.WaterHighG {
+		f.Limit = v.estimate(p.WaterLowG) + " to " + v.estimate(p.WaterHighG)
+	}
+	return f
+}
+
+func (v View) ageFact(p maintenance.ParcelView) fact {
+	return fact{Name: "Age of the oil", Value: v.quantity(p.OilHours, "h"), Limit: counted(p.Uses, "use")}
+}
+
+// estimate writes a mass that nobody weighed, to two figures.
+func (v View) estimate(grams float64) string {
+	short, _ := strconv.ParseFloat(strconv.FormatFloat(grams, 'g', 2, 64), 64)
+	return v.quantity(short, "g")
 }
 
 func counted(n int, what string) string {
@@ -60,7 +75,7 @@ func (v View) jars() []jar {
 	var out, empty []jar
 	for _, w := range v.State.Vessels {
 		if w.Stage == nil {
-			empty = append(empty, jar{Name: w.Vessel, Look: "empty", Line: "empty", Mark: mark{"wait", "◌", "empty"}})
+			empty = append(empty, jar{Name: w.Vessel, Look: "empty", Mark: mark{"wait", "◌", "empty"}})
 			continue
 		}
 		out = append(out, v.jar(w))
@@ -74,19 +89,19 @@ func (v View) fullJars() []jar {
 }
 
 func (v View) jar(w maintenance.VesselView) jar {
-	j := jar{Name: w.Vessel, Look: string(*w.Stage), Mark: v.stageMark(w)}
-	j.Line = v.quantity(w.Grams, "g") + " " + string(*w.Stage)
-	j.Facts = []fact{
-		{Name: "Water, estimated", Value: v.quantity(w.WaterG, "g"), Limit: v.between(w.ParcelView)},
-		{Name: "Age of the oil", Value: v.quantity(w.OilHours, "h"), Limit: counted(w.Uses, "use")},
-		{Name: "Filter passes", Value: strconv.Itoa(w.FilterPasses)},
-		{Name: "So since", Value: v.clock(w.Since)},
+	j := jar{Name: w.Vessel, Look: string(*w.Stage), Mark: v.stageMark(w), Line: v.quantity(w.Grams, "g")}
+	if j.Mark.Word != j.Look {
+		j.Line += ", " + j.Look
 	}
 	if w.ReadyAt != nil {
 		j.Line += ", " + v.quantity(100*w.Settled, "%") + " settled"
 		if v.Now.Before(*w.ReadyAt) {
-			j.Line += ", ready " + v.clock(*w.ReadyAt)
+			j.Ready = "ready " + v.clock(*w.ReadyAt) + ", " + v.away(*w.ReadyAt)
 		}
+	}
+	j.Facts = []fact{v.waterFact("Water, estimated", w.ParcelView), v.ageFact(w.ParcelView), {Name: string(*w.Stage) + " since", Value: v.clock(w.Since)}}
+	if w.FilterPasses > 0 {
+		j.Facts = append(j.Facts, fact{Name: "Filter passes", Value: strconv.Itoa(w.FilterPasses)})
 	}
 	for _, a := range v.Actions {
 		if a.Vessel != nil && *a.Vessel == w.Vessel && a.Pump == nil {
@@ -108,12 +123,12 @@ func (v View) stageMark(w maintenance.VesselView) mark {
 		return mark{"good", "✓", "filtered"}
 	case maintenance.Freezing:
 		if waits {
-			return mark{"water", "◐", v.away(*w.ReadyAt)}
+			return mark{"water", "◐", "freezing"}
 		}
 		return mark{"water", "✓", "frozen"}
 	case maintenance.Drained, maintenance.Recovered:
 		if waits {
-			return mark{"", "◐", v.away(*w.ReadyAt)}
+			return mark{"", "◐", "settling"}
 		}
 		return mark{"good", "✓", "settled"}
 	}

@@ -78,8 +78,21 @@ func (p *Pages) refused(w http.ResponseWriter, r *http.Request, v View, f form, 
 	case errors.As(err, &wrong):
 		p.rejected(w, r, v, f, wrong)
 	default:
-		p.fault(w, r, fmt.Errorf("record a %s: %w", f.kind, err))
+		p.unsure(w, r, v, f, fmt.Errorf("record a %s: %w", f.kind, err))
 	}
+}
+
+// unsure shows a form again whose entry may or may not be on the book: with its key kept,
+// sending it again is safe.
+func (p *Pages) unsure(w http.ResponseWriter, r *http.Request, v View, f form, err error) {
+	a, ok := v.action(f.about)
+	if !ok {
+		p.fault(w, r, err)
+		return
+	}
+	again := &maintenance.Rejection{Says: "something went wrong on our side, and it is not known whether this was kept",
+		Hint: "send it again: the same form is taken once. The log tells more under " + p.note(r, err)}
+	p.write(w, r, http.StatusInternalServerError, "action", p.actionPage(v, a, &failure{form: f, wrong: again}))
 }
 
 // unfit shows a form that no longer fits the book beside what was done meanwhile.
@@ -150,7 +163,9 @@ func (f *failure) mark(c *card) {
 	for i := range s.Fields {
 		in := &s.Fields[i]
 		in.Value, in.Hidden = f.form.typed[in.Name], false
-		choose(in.Options, in.Value)
+		if in.Sort == sortVessel && !choose(in.Options, in.Value) {
+			in.Options = append([]option{unchosen}, in.Options...) // or the browser would choose the first
+		}
 		choose(in.Units, f.form.typed["unit"])
 		if in.Name == inputOf(f.wrong.Field) {
 			in.Says, in.Fix = s.Says, s.Hint
@@ -160,8 +175,11 @@ func (f *failure) mark(c *card) {
 	c.Offer = f.offer
 }
 
-func choose(from []option, value string) {
+// choose says whether one of the options is the value.
+func choose(from []option, value string) (found bool) {
 	for i := range from {
 		from[i].Chosen = from[i].Value == value
+		found = found || from[i].Chosen
 	}
+	return found
 }

@@ -210,10 +210,7 @@ func (p *Pages) write(w http.ResponseWriter, r *http.Request, status int, name s
 // fault answers for a mistake of ours: a line without detail, with an id under which the
 // log has the rest.
 func (p *Pages) fault(w http.ResponseWriter, r *http.Request, err error) {
-	id := rand.Text()[:8]
-	if !errors.Is(err, context.Canceled) {
-		p.log.ErrorContext(r.Context(), "page", "id", id, "method", r.Method, "path", r.URL.Path, "err", err)
-	}
+	id := p.note(r, err)
 	m := messagePage{frame: p.frame("Something went wrong", ""), Heading: "Something went wrong on our side",
 		Says: "What you meant to do may or may not be done.", Hint: "Look at the start page, then send the form again if need be: the same form is taken once. The log tells more under " + id + "."}
 	var page bytes.Buffer
@@ -224,4 +221,14 @@ func (p *Pages) fault(w http.ResponseWriter, r *http.Request, err error) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(http.StatusInternalServerError)
 	_, _ = w.Write(page.Bytes())
+}
+
+// note logs a mistake of ours, unless it is only that the browser left, and gives the id of
+// the line.
+func (p *Pages) note(r *http.Request, err error) string {
+	id := rand.Text()[:8]
+	if !errors.Is(err, context.Canceled) {
+		p.log.ErrorContext(r.Context(), "page", "id", id, "method", r.Method, "path", r.URL.Path, "err", err)
+	}
+	return id
 }

@@ -127,6 +127,13 @@ func (v View) actionWords(id string) string {
 // quantity writes a number of the book for this person. Long times stay in hours, since the
 // limits of the trade are.
 func (v View) quantity(value float64, unit string) string {
+	return whole(v.figures(value, unit))
+}
+
+// whole keeps a number and its unit, or a day and its hour, on one line.
+func whole(text string) string { return strings.ReplaceAll(text, " ", "\u00a0") }
+
+func (v View) figures(value float64, unit string) string {
 	switch unit {
 	case "cycles", "charges", "passes":
 		unit = "1"
@@ -183,6 +190,9 @@ func (v View) fact(r maintenance.Reason) fact {
 	if shares[r.Rule] {
 		value, limit, unit = 100*value, 100*limit, "%"
 	}
+	if unit == "C" { // an estimate: no tenths
+		value, limit = math.Round(value), math.Round(limit)
+	}
 	f := fact{Name: names[0], Value: v.quantity(value, unit), Source: r.Source}
 	if names[1] != "" && !math.IsNaN(r.Limit) {
 		f.Limit = names[1] + " " + v.quantity(limit, unit)
@@ -215,14 +225,14 @@ func (v View) window(a maintenance.Action) (mark, string) {
 }
 
 // clock is an instant as the clock on this person's wall shows it.
-func (v View) clock(t time.Time) string { return notify.Voice{Zone: v.Zone}.When(t, v.Now) }
+func (v View) clock(t time.Time) string { return whole(notify.Voice{Zone: v.Zone}.When(t, v.Now)) }
 
 func (v View) away(t time.Time) string {
 	switch d := t.Sub(v.Now).Round(time.Minute); {
 	case d > 0:
-		return "in " + notify.Span(d)
+		return "in " + whole(notify.Span(d))
 	case d < 0:
-		return notify.Span(d) + " ago"
+		return whole(notify.Span(d)) + " ago"
 	}
 	return "now"
 }
