@@ -114,7 +114,9 @@ type Stop struct {
 	Machine   bool          `json:"machine"` // a signal said so
 	Blank     bool          `json:"blank"`
 	Ballast   bool          `json:"ballast"`
-	TrapC     *float64      `json:"trap_c"` // as the start told it
+	TrapC     *float64      `json:"trap_c"`     // as the start told it
+	TrapEndC  *float64      `json:"trap_end_c"` // as the stop told it
+	HotC      *float64      `json:"hot_c"`      // as the stop told it
 	Carried   Mass          `json:"carried"`
 }
 

@@ -142,6 +142,7 @@ func (f *folding) endRun(p *Pump, a *StopAct) {
 		At: f.e.At, Entry: f.e.ID, Cycle: run.Cycle, Began: run.Began, Length: length,
 		Counted: counted, Uncertain: a.Uncertain != nil && *a.Uncertain,
 		Seq: f.e.Seq, Machine: f.e.IsMachine(), Blank: run.Blank, Ballast: run.Ballast, TrapC: run.TrapC, Carried: carried,
+		TrapEndC: a.TrapC, HotC: a.HotC,
 	}
 	p.Run = nil
 	p.Temp = Temp{stopC, f.e.At}
