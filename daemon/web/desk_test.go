@@ -199,7 +199,7 @@ var (
 	inputTag = regexp.MustCompile(`<input [^>]*?name="([a-z_]+)"[^>]*?value="([^"]*)"`)
 	selected = regexp.MustCompile(`(?s)<select[^>]*?name="([a-z_]+)".*?</select>`)
 	textarea = regexp.MustCompile(`(?s)<textarea[^>]*?name="([a-z_]+)"[^>]*>(.*?)</textarea>`)
-	chosen   = regexp.MustCompile(`<option(?: value="([^"]*)")? selected>([^<]*)<`)
+	chosen   = regexp.MustCompile(`<option( value="[^"]*")? selected>([^<]*)<`)
 )
 
 // form reads the form of a kind off a page, as a browser would send it unchanged.
@@ -215,9 +215,9 @@ func sent(text string) url.Values {
 	}
 	for _, m := range selected.FindAllStringSubmatch(text, -1) {
 		if o := chosen.FindStringSubmatch(m[0]); o != nil {
-			fields.Set(m[1], o[1])
-			if o[1] == "" {
-				fields.Set(m[1], o[2])
+			fields.Set(m[1], o[2])
+			if value, ok := strings.CutPrefix(o[1], ` value="`); ok {
+				fields.Set(m[1], strings.TrimSuffix(value, `"`))
 			}
 		}
 	}

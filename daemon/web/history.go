@@ -82,6 +82,7 @@ var settling = map[string][]string{
 func (v View) settled(action string) (maintenance.Entry, bool) {
 	do, rest, _ := strings.Cut(action, "/")
 	subject, _, _ := strings.Cut(rest, "/")
+	subject, _, _ = strings.Cut(subject, "@") // upkeep is of a task at a pump
 	for _, e := range v.Recent {
 		members, err := membersOf(e)
 		if err != nil || v.withdrawn(e.ID) {

@@ -175,12 +175,29 @@ var ruleWords = map[string][2]string{
 	"medium_slow":      {"Filter time against fresh", "change at"},
 	"waste_full":       {"Waste vessel is full to", "hand in at"},
 	"full_fraction":    {"Share of new oil", "of"},
+	"sump_ml":          {"Oil in the sump", "low under"},
+	"frozen_h":         {"In the cold for", "of"},
+	"headspace":        {"Headspace", "ice wants"},
+	"new_oil_ml":       {"New oil in stock", "a change takes"},
+	"exhaust_g_h":      {"Oil lost with the exhaust", "ask from"},
+	"run_h":            {"Has run", "odd from"},
+	"cycles":           {"Cycles since it was done", "due at"},
+	"days":             {"Since it was done", "due at"},
+	"run_hours":        {"Run hours since it was done", "due at"},
 }
 
-var shares = map[string]bool{"settled": true, "waste_full": true, "full_fraction": true}
+// shares are the rules whose numbers are read better in percent; spoken are those that have no
+// number, but say what they rest on.
+var (
+	shares = map[string]bool{"settled": true, "waste_full": true, "full_fraction": true, "headspace": true}
+	spoken = map[string]string{"unexplained": "Not explained", "declared": "Not declared"}
+)
 
 // fact words one reason.
 func (v View) fact(r maintenance.Reason) fact {
+	if name, ok := spoken[r.Rule]; ok {
+		return fact{Name: name, Value: r.Source}
+	}
 	names, ok := ruleWords[r.Rule]
 	if !ok {
 		name := strings.NewReplacer("_", " ", "-", " ").Replace(r.Rule)
