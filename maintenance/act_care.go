@@ -31,10 +31,15 @@ type careDue struct {
 
 // care is asked of each pump a task is for, by whichever of its counts falls due first.
 func (q *asking) care(t CareTask, c *pumpCase) {
-	if c.Entry == "" || t.Pump != "" && t.Pump != c.Name {
+	subject := t.Task + "@" + c.Name
+	switch {
+	case c.Entry == "":
+		q.not(DoCare, subject, "nobody has declared the pump")
+		return
+	case t.Pump != "" && t.Pump != c.Name:
+		q.not(DoCare, subject, "the task is for %s alone", t.Pump)
 		return
 	}
-	subject := t.Task + "@" + c.Name
 	base := q.lastCare(t.Task, c)
 	first, ok := soonest(q.careByCycles(t, c, base), q.careByHours(t, c, base), q.careByCalendar(t, base))
 	if !ok {

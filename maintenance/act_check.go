@@ -47,12 +47,14 @@ func (q *asking) checkUndeclared(c *pumpCase) {
 	entry, at := "", time.Time{}
 	switch {
 	case c.Run != nil:
-		return // stop-pump asks first
+		q.not(DoCheck, c.Name, "it is to be stopped first")
+		return
 	case c.Last != nil:
 		entry, at = c.Last.Entry, c.Last.At
 	case len(c.Oddities) > 0:
 		entry, at = c.Oddities[0].Entry, c.Oddities[0].At
 	default:
+		q.not(DoCheck, c.Name, "it has not run")
 		return
 	}
 	if a := q.askCheck(c, entry, at); a != nil {

@@ -10,7 +10,7 @@ const buyAhead = 14 * day // time to get oil in (common practice, no source)
 
 // replacing is when and why a pump's oil is to be replaced; the zero value is never.
 type replacing struct {
-	wears      []wear
+	wears      wears
 	opens, due time.Time
 	worn       bool // a limit is reached
 	coming     bool // one is near, and its date can be foreseen
@@ -68,7 +68,7 @@ func (q *asking) replaceEntry(c *pumpCase) string {
 func (q *asking) replace(c *pumpCase) {
 	r := c.replacing
 	if !r.worn && !r.coming {
-		q.not(DoReplace, c.Name, "%s", q.wearState(r.wears))
+		q.not(DoReplace, c.Name, "%s", r.wears)
 		return
 	}
 	a := q.ask(DoReplace, c.Name, q.replaceEntry(c), r.opens, r.due)
@@ -105,7 +105,8 @@ func (q *asking) fullEnough(a *asked, c *pumpCase) {
 	}
 }
 
-func (q *asking) wearState(all []wear) string {
+// String is put together only when somebody reads it.
+func (all wears) String() string {
 	if len(all) == 0 {
 		return "nothing is known of its oil yet"
 	}
@@ -125,6 +126,7 @@ func (q *asking) buyOil() {
 	stock := q.newOilMl()
 	for _, c := range q.pumps {
 		if c.Entry == "" {
+			q.not(DoBuyOil, c.Name, "nobody has declared it")
 			continue
 		}
 		want := max(0, c.ChargeMl-c.heelMl())

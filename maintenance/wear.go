@@ -24,6 +24,9 @@ type wear struct {
 	seen     time.Time // of a reading
 }
 
+// wears are a pump's, nearest to its limit first.
+type wears []wear
+
 func (w wear) isReached() bool { return w.value >= w.limit }
 
 // wears are all measures for which there is a limit and a value, nearest to its limit first.
