@@ -153,11 +153,6 @@ func (v View) vesselOptions(from, chosen, name string) []option {
 	return out
 }
 
-// steps are the working behind an action, where the desk shows it.
-func (v View) steps(action string) []step { return nil }
-
-type step struct{}
-
 // AboutName is the form's field for what it is about.
 func (s sheet) AboutName() string {
 	if s.Kind == "void" {

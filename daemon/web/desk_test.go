@@ -147,13 +147,26 @@ func drainOpen() View {
 			vessel("can-1", maintenance.New, 3200, 0), settlingJar("jar-3", 35*time.Hour), vessel("jar-4", maintenance.NoStage, 0, 0),
 			vessel("jar-5", maintenance.NoStage, 0, 0), vessel("jar-6", maintenance.Filtered, 710, 0.4),
 		}},
-		Actions: []maintenance.Action{drainAction(), decantAction()},
+		Actions: []maintenance.Action{drainAction(), decantAction()}, Working: worked,
 		Recent: []maintenance.Entry{
 			entry("n-stop-9", ago(41*time.Minute), &maintenance.StopAct{Pump: "north", HotC: num(68)}),
 			entry("n-start-9", ago(32*time.Hour), &maintenance.StartAct{Pump: "north", Ballast: "shut"}),
 			entry("f-8", ago(33*time.Hour), &maintenance.FillAct{Pump: "north", From: "jar-6", Amount: maintenance.Amount{Grams: num(650)}}),
 		},
 	}
+}
+
+// worked is a working with every part that one may have.
+func worked(id string) (maintenance.Working, bool) {
+	return maintenance.Working{Action: drainAction(), Steps: []maintenance.Step{
+		{Name: "water carried past the trap", Formula: "drawn × speed × p_ice(trap) × M × t / (R × T)", Source: "ideal gas saturated over ice", Result: 12.4, Unit: "g", Low: num(7.4), High: num(21.1), Inputs: []maintenance.Input{
+			{Name: "speed_m3_h", Value: 7, Unit: "m3/h", From: "assumed until told"},
+			{Name: "trap_width", Value: 8, Unit: "K", From: "rule"},
+			{Name: "hours", Value: 31.2, Unit: "h", From: "booked", Entry: "n-stop-9", AgeH: num(0.7)},
+			{Name: "oil_g", Value: 655, Unit: "g", From: "booked", Entry: "long-ago", AgeH: num(900)},
+		}},
+		{Name: "drain_cycles", Formula: "what is, held against the limit", Source: "common practice", Result: 1, Unit: "cycles", Limit: num(1)},
+	}}, id == drainAction().ID
 }
 
 // A visit is one browser before the pages.

@@ -18,9 +18,9 @@ type historyPage struct {
 
 // A told is one entry in the history.
 type told struct {
-	Day, Clock, Says, Note, By, Late string
-	Gone                             bool
-	Void                             *sheet
+	ID, Day, Clock, Says, Note, By, Late string
+	Gone                                 bool
+	Void                                 *sheet
 }
 
 // A saved says what the form before this page did.
@@ -50,7 +50,7 @@ const lateTold = 10 * time.Minute
 
 func (v View) told(e maintenance.Entry) told {
 	at := e.At.In(v.Zone)
-	t := told{Day: at.Format("Mon 2 Jan 2006"), Clock: at.Format("15:04"), Says: v.sentence(e), Note: e.Note, By: e.By, Gone: v.withdrawn(e.ID)}
+	t := told{ID: anchor(e.ID), Day: at.Format("Mon 2 Jan 2006"), Clock: at.Format("15:04"), Says: v.sentence(e), Note: e.Note, By: e.By, Gone: v.withdrawn(e.ID)}
 	if e.Recorded.Sub(e.At) > lateTold {
 		t.Late = "told " + v.clock(e.Recorded)
 	}
@@ -160,5 +160,5 @@ func sentenceOf(hint string) string {
 	if hint == "" {
 		return ""
 	}
-	return strings.ToUpper(hint[:1]) + hint[1:] + "."
+	return strings.TrimSuffix(capital(hint), ".") + "."
 }

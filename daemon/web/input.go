@@ -38,7 +38,7 @@ type input struct {
 }
 
 var (
-	when   = input{name: "when", label: "When", sort: sortWhen, hint: "or 20m ago, 21:40, yesterday 21:40"}
+	when   = input{name: "when", label: "When", sort: sortWhen, hint: "or 20m ago, 21:40"}
 	amount = input{name: "amount", label: "Amount", sort: sortAmount}
 	all    = input{name: "amount", label: "Amount", sort: sortAmount, hint: "empty means all of it"}
 	into   = input{name: "to", label: "Into", sort: sortVessel, must: true}

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"slices"
 	"strconv"
 
@@ -90,11 +91,8 @@ func (v View) fullJars() []jar {
 
 func (v View) jar(w maintenance.VesselView) jar {
 	j := jar{Name: w.Vessel, Look: string(*w.Stage), Mark: v.stageMark(w), Line: v.quantity(w.Grams, "g")}
-	if j.Mark.Word != j.Look {
-		j.Line += ", " + j.Look
-	}
 	if w.ReadyAt != nil {
-		j.Line += ", " + v.quantity(100*w.Settled, "%") + " settled"
+		j.Line += ", " + v.quantity(math.Round(100*w.Settled), "%") + " settled"
 		if v.Now.Before(*w.ReadyAt) {
 			j.Ready = "ready " + v.clock(*w.ReadyAt) + ", " + v.away(*w.ReadyAt)
 		}

@@ -116,7 +116,7 @@ func (p *Pages) rejected(w http.ResponseWriter, r *http.Request, v View, f form,
 		p.write(w, r, http.StatusUnprocessableEntity, "action", p.actionPage(v, a, &failure{f, wrong, v.offers(wrong)}))
 		return
 	}
-	m := messagePage{frame: p.frameOf(v, "Not saved", ""), Heading: "Not saved", Says: "Not saved: " + wrong.Says + ".", Hint: sentenceOf(wrong.Hint), Offer: v.offers(wrong)}
+	m := messagePage{frame: p.frameOf(v, "Not saved", ""), Heading: "Not saved", Says: sentenceOf(wrong.Says), Hint: sentenceOf(wrong.Hint), Offer: v.offers(wrong)}
 	p.write(w, r, http.StatusUnprocessableEntity, "message", m)
 }
 

@@ -26,6 +26,7 @@ func (d *realDesk) Look(context.Context) (View, error) {
 	return View{
 		Now: d.now, Zone: oslo, Units: "metric", State: d.state.View(r, d.now, d.state.Seq, ""),
 		Actions: maintenance.Next(d.state, r, d.now), Recent: d.recent,
+		Working: func(id string) (maintenance.Working, bool) { return maintenance.Why(d.state, r, d.now, id) },
 	}, nil
 }
 
@@ -76,6 +77,13 @@ func TestTheWholeCircuit(t *testing.T) {
 		}
 		for _, path := range []string{"/", "/jars", "/history"} {
 			requireWhole(t, s.get(path).Body.String())
+		}
+		for _, a := range view.Actions {
+			if s.get(href(a.ID)).Code == http.StatusOK {
+				page := s.get(href(a.ID)).Body.String()
+				requireWhole(t, page)
+				require.Contains(t, page, "How this was worked out", a.ID)
+			}
 		}
 	}
 	for _, kind := range []string{"fill", "drain", "decant", "filter", "freeze", "separate"} {

@@ -47,6 +47,7 @@ type View struct {
 	Recent  []maintenance.Entry  // newest first, at most 30
 	Failing []string             // channels that fail now
 	Demo    bool
+	Working func(action string) (maintenance.Working, bool) // nil: no working is shown
 }
 
 // Pages serves the pages of one Desk.

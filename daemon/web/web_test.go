@@ -138,6 +138,10 @@ func TestMarkupShowsAsText(t *testing.T) {
 	check.Record = maintenance.Entry{Note: evil, Act: &maintenance.NoteAct{Pump: evil}}
 	v.Actions = []maintenance.Action{a, check}
 	v.Failing = []string{evil}
+	v.Working = func(string) (maintenance.Working, bool) {
+		step := maintenance.Step{Name: evil, Formula: evil, Source: evil, Unit: evil, Inputs: []maintenance.Input{{Name: evil, Unit: evil, From: evil, Entry: evil}}}
+		return maintenance.Working{Steps: []maintenance.Step{step}}, true
+	}
 	v.State.Pumps[0].Pump = evil
 	for i := range v.State.Vessels {
 		v.State.Vessels[i].Vessel = evil

@@ -103,15 +103,10 @@ func (v View) fieldWords(f maintenance.Field, value jsontext.Value) string {
 	if t, err := time.Parse(time.RFC3339Nano, text); err == nil {
 		text = v.clock(t)
 	}
-	name, _ := strings.CutSuffix(f.Name, "_"+f.Unit)
-	switch f.Name {
-	case "grams", "ml":
+	if f.Name == "grams" || f.Name == "ml" {
 		return text
 	}
-	for _, unit := range []string{"_ml", "_g", "_c", "_mm", "_min", "_m3_h", "_l_min"} {
-		name = strings.TrimSuffix(name, unit)
-	}
-	return strings.ReplaceAll(name, "_", " ") + " " + text
+	return nameWords(f.Name) + " " + text
 }
 
 // actionWords names an action by its id, also one that is no longer asked for.
@@ -141,6 +136,8 @@ func (v View) figures(value float64, unit string) string {
 		if math.Abs(value) >= 48 {
 			return strconv.FormatFloat(math.Round(value), 'f', 0, 64) + " h"
 		}
+	case "K": // a width or a rise, not a temperature
+		return strconv.FormatFloat(value, 'g', 3, 64) + " K"
 	case "min":
 		return notify.Span(time.Duration(value * float64(time.Minute)))
 	}
@@ -200,8 +197,7 @@ func (v View) fact(r maintenance.Reason) fact {
 	}
 	names, ok := ruleWords[r.Rule]
 	if !ok {
-		name := strings.NewReplacer("_", " ", "-", " ").Replace(r.Rule)
-		names = [2]string{strings.ToUpper(name[:min(1, len(name))]) + name[min(1, len(name)):], "limit"}
+		names = [2]string{capital(nameWords(r.Rule)), "limit"}
 	}
 	value, unit, limit := r.Value, r.Unit, r.Limit
 	if shares[r.Rule] {
