@@ -116,6 +116,8 @@ func TestClosingOfAnActionThatWasDueAtOnce(t *testing.T) {
 	require.Equal(t, []string{"opened"}, w.says(noon))
 	require.Equal(t, []string{"closing"}, w.says(after(40*time.Minute)))
 	require.Empty(t, w.says(after(time.Hour)), "it is closed")
+	late := newWorld(t, a)
+	require.Equal(t, []string{"opened"}, late.says(after(time.Hour)))
 }
 
 func TestWhatWasGivenUpIsOver(t *testing.T) {
@@ -126,6 +128,58 @@ func TestWhatWasGivenUpIsOver(t *testing.T) {
 	w.outcome(r, GaveUp, noon, nil)
 	require.Empty(t, w.due(after(30*time.Minute)))
 	require.Equal(t, []string{"closing"}, w.says(after(45*time.Minute)))
+}
+
+func TestDoneThatWasGivenUpIsOver(t *testing.T) {
+	w := newWorld(t, drainAction())
+	w.says(noon)
+	actions := w.facts.Actions
+	w.facts.Actions = nil
+	r := w.due(after(time.Minute))[0]
+	w.outcome(r, Attempted, after(time.Minute), nil)
+	w.outcome(r, GaveUp, after(time.Minute), nil)
+	require.Empty(t, w.says(after(time.Hour)))
+	w.facts.Actions = actions
+	require.Equal(t, []string{"overdue"}, w.says(after(2*time.Hour)))
+}
+
+func TestAnAttemptOnTheWireIsNotSuperseded(t *testing.T) {
+	w := newWorld(t, drainAction())
+	start := after(40*time.Minute - 5*time.Second)
+	w.outcome(w.due(start)[0], Attempted, start, nil)
+	require.Len(t, w.due(after(40*time.Minute)), 1)
+	require.Empty(t, w.last.Notices, "it may end by itself")
+	w.due(after(42 * time.Minute))
+	require.Equal(t, Superseded, w.last.Notices[0].Outcome)
+}
+
+func TestARepeatThatWaitsIsSnoozedToo(t *testing.T) {
+	w := newWorld(t, decantAction())
+	w.policy.Repeat = map[maintenance.Do]time.Duration{maintenance.DoDecant: time.Hour}
+	w.says(noon)
+	r := w.due(after(time.Hour))[0]
+	w.outcome(r, Attempted, after(time.Hour), nil)
+	w.outcome(r, Retry, after(time.Hour), ptr(after(2*time.Hour)))
+	w.facts.Actions[0].State, w.facts.Actions[0].Opens = maintenance.Coming, after(5*time.Hour)
+	w.facts.Snoozed = map[string]time.Time{"decant/jar-2/d1": after(5 * time.Hour)}
+	require.Empty(t, w.due(after(90*time.Minute)))
+	require.Equal(t, "it was put off", w.last.Notices[0].Detail)
+}
+
+func TestNothingIsCarriedIntoQuietHours(t *testing.T) {
+	never, err := cron.ParseStandard("0 12 * * *")
+	require.NoError(t, err)
+	w := newWorld(t, decantAction())
+	w.policy.Quiet, w.policy.Digest, w.policy.DigestTo = night(), never, []string{"mail"}
+	planned := w.due(after(9*time.Hour + 59*time.Minute))
+	require.Len(t, planned, 2)
+	for _, r := range planned {
+		require.True(t, Stands(r, w.facts, w.ledger, w.policy, after(9*time.Hour+59*time.Minute)))
+		require.False(t, Stands(r, w.facts, w.ledger, w.policy, after(10*time.Hour)))
+	}
+	w.outcome(planned[1], GaveUp, noon, nil)
+	planned[1].Attempt = 2
+	require.False(t, Stands(planned[1], w.facts, w.ledger, w.policy, noon))
 }
 
 func TestAChannelThatWasRemovedIsLeftAlone(t *testing.T) {

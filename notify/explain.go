@@ -118,7 +118,7 @@ func (v Voice) WhyNotTold(do maintenance.Do, f Facts, notices []Notice, p Policy
 	}
 	for _, r := range Records(notices, f) {
 		of, _, _ := strings.Cut(r.Key.Action, "/")
-		if maintenance.Do(of) == do && !r.Last.Test && !f.has(r.Key.Action) {
+		if maintenance.Do(of) == do && !f.has(r.Key.Action) {
 			says = append(says, v.Tell(r.Last, now))
 		}
 	}
@@ -156,7 +156,7 @@ func (v Voice) silence(a maintenance.Action, p Policy, now time.Time) string {
 func lastOf(notices []Notice, action, channel string) int {
 	for i := len(notices) - 1; i >= 0; i-- {
 		n := notices[i]
-		if n.Key.Action == action && n.Key.Channel == channel && !n.Test {
+		if n.Key.Action == action && n.Key.Channel == channel {
 			return i
 		}
 	}

@@ -53,8 +53,6 @@ func TestWhyNotTold(t *testing.T) {
 	coming := decantAction()
 	coming.Opens, coming.State = after(3*time.Hour), maintenance.Coming
 	held := Notice{At: noon, Key: Key{"decant/jar-2/d1", Opened, 0, "phone"}, Outcome: Held, Until: ptr(after(time.Hour)), Detail: "quiet hours"}
-	trial := held
-	trial.Test = true
 	for name, c := range map[string]struct {
 		actions []maintenance.Action
 		notices []Notice
@@ -62,15 +60,14 @@ func TestWhyNotTold(t *testing.T) {
 		now     time.Time
 		want    string
 	}{
-		"nothing":           {nil, nil, p, noon, ""},
-		"another kind":      {[]maintenance.Action{drainAction()}, nil, p, noon, ""},
-		"no channel":        {[]maintenance.Action{decantAction()}, nil, Policy{}, noon, "decant jar-2: no channel is configured, so nobody is told"},
-		"not yet":           {[]maintenance.Action{coming}, nil, p, noon, "decant jar-2 to phone: not due before 16:00"},
-		"night":             {[]maintenance.Action{decantAction()}, nil, p, after(10 * time.Hour), "decant jar-2 to phone: quiet hours until Wed 06:30"},
-		"no daemon":         {[]maintenance.Action{decantAction()}, nil, p, after(time.Hour), "decant jar-2 to phone: due since 13:00, and no daemon has tried yet: reminders need sumpbook serve"},
-		"tests do not tell": {[]maintenance.Action{decantAction()}, []Notice{trial}, p, after(time.Hour), "decant jar-2 to phone: due since 13:00, and no daemon has tried yet: reminders need sumpbook serve"},
-		"held":              {[]maintenance.Action{decantAction()}, []Notice{held}, p, noon, "13:00 decant jar-2, opened to phone: held until 14:00: quiet hours"},
-		"gone by now":       {nil, []Notice{held}, p, noon, "13:00 decant jar-2, opened to phone: held until 14:00: quiet hours"},
+		"nothing":      {nil, nil, p, noon, ""},
+		"another kind": {[]maintenance.Action{drainAction()}, nil, p, noon, ""},
+		"no channel":   {[]maintenance.Action{decantAction()}, nil, Policy{}, noon, "decant jar-2: no channel is configured, so nobody is told"},
+		"not yet":      {[]maintenance.Action{coming}, nil, p, noon, "decant jar-2 to phone: not due before 16:00"},
+		"night":        {[]maintenance.Action{decantAction()}, nil, p, after(10 * time.Hour), "decant jar-2 to phone: quiet hours until Wed 06:30"},
+		"no daemon":    {[]maintenance.Action{decantAction()}, nil, p, after(time.Hour), "decant jar-2 to phone: due since 13:00, and no daemon has tried yet: reminders need sumpbook serve"},
+		"held":         {[]maintenance.Action{decantAction()}, []Notice{held}, p, noon, "13:00 decant jar-2, opened to phone: held until 14:00: quiet hours"},
+		"gone by now":  {nil, []Notice{held}, p, noon, "13:00 decant jar-2, opened to phone: held until 14:00: quiet hours"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			says := v.WhyNotTold(maintenance.DoDecant, Facts{Actions: c.actions}, c.notices, c.policy, c.now)

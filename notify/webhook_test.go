@@ -235,6 +235,8 @@ func TestWebhookRefusedConnection(t *testing.T) {
 	l.Close()
 	_, err = newWebhook(t, "http://"+l.Addr().String(), "").Send(context.Background(), drainMessage(noon))
 	require.ErrorContains(t, err, "connection refused")
+	require.True(t, strings.HasPrefix(err.Error(), "post to 127.0.0.1:"), err)
+	require.NotContains(t, err.Error(), "Post")
 	require.NotErrorIs(t, err, ErrPermanent)
 }
 
