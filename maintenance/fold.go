@@ -407,7 +407,7 @@ func (f *folding) vacuum(a *VacuumAct) error {
 			}
 		}
 	}
-	p.BlankOffs = bounded(append(p.BlankOffs, r), maxReadings)
+	p.BlankOffs = bounded(p.BlankOffs, r, maxReadings)
 	return nil
 }
 

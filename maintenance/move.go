@@ -227,7 +227,7 @@ func (f *folding) drained(p *Pump, m Mass) {
 	}
 	at := f.e.At
 	p.LastDrain, p.LastDrainEntry, p.Open = &at, f.e.ID, true
-	p.Drains = bounded(append(p.Drains, m), maxDrains)
+	p.Drains = bounded(p.Drains, m, maxDrains)
 	if p.Charge != nil && p.Charge.Started {
 		p.Sump.Fresh = 0
 	}

@@ -257,13 +257,16 @@ func (p *Pump) accrue(t time.Time) {
 func (p *Pump) limits(r Rules) Limits { return p.Limits.Over(r.Limits) }
 
 func (p *Pump) odd(e Entry, what string) {
-	p.Oddities = bounded(append(p.Oddities, Oddity{what, e.ID, e.At}), maxOddities)
+	p.Oddities = bounded(p.Oddities, Oddity{what, e.ID, e.At}, maxOddities)
 }
 
-// bounded keeps the newest n, in a slice of its own so that a clone is not written through.
-func bounded[T any](all []T, n int) []T {
-	if len(all) <= n {
-		return all
+// bounded adds one and keeps the newest n; a clone that shares all is not written through.
+func bounded[T any](all []T, one T, n int) []T {
+	if len(all) < n {
+		return append(all, one)
 	}
-	return slices.Clone(all[len(all)-n:])
+	kept := make([]T, n)
+	copy(kept, all[len(all)-n+1:])
+	kept[n-1] = one
+	return kept
 }

@@ -245,7 +245,7 @@ func (f *folding) endCycle(p *Pump, length time.Duration, carried Mass) {
 		c.Charge = p.Charge.ID
 	}
 	p.Pending = nil
-	p.History = bounded(append(p.History, c), maxHistory)
+	p.History = bounded(p.History, c, maxHistory)
 }
 
 func classOf(loads []Load) string {
