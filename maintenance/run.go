@@ -78,7 +78,10 @@ func (f *folding) confirm(p *Pump, bySignal bool, told time.Time, otherwise stri
 // signal's own: the cycle keeps the id that the person's entry gave it, and what it told.
 func (f *folding) sameStart(p *Pump, a *StartAct) {
 	f.confirm(p, false, p.Run.Since, "a start was told of a pump that ran by its signal")
-	p.Run.Cycle, p.Run.Machine = f.e.ID, false
+	p.Run.Machine = false
+	if p.Run.Before == 0 {
+		p.Run.Cycle = f.e.ID
+	}
 	p.Run.Blank, p.Run.Ballast = a.What == "blank", a.Ballast == "open"
 	p.Run.TrapC = cmp.Or(a.TrapC, p.Run.TrapC)
 }
@@ -113,6 +116,9 @@ func (f *folding) reopen(p *Pump) {
 }
 
 func (f *folding) stop(a *StopAct) error {
+	if p := f.Pumps[a.Pump]; p != nil && p.Retired && f.e.IsMachine() {
+		return nil // the last that its signal says
+	}
 	p, err := f.runningPump(a.Pump)
 	if err != nil {
 		return err

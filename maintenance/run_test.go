@@ -168,6 +168,12 @@ func TestSignal(t *testing.T) {
 		require.Equal(t, 1, s.Pumps["south"].Charge.Cycles)
 		require.True(t, s.Pumps["south"].Charge.Started)
 	})
+	t.Run("the last stop of a pump that has retired means nothing, a start does", func(t *testing.T) {
+		b := kitchen(t).ran(1).tell("drain pump=north to=jar-1", "pump pump=north retired=true", "id=north/stop/a stop pump=north")
+		require.Empty(t, b.view().Pumps)
+		b.tell("id=north/start/b start pump=north")
+		require.True(t, b.pump("north").Running)
+	})
 	t.Run("a person's acts on unknown pumps are refused", func(t *testing.T) {
 		b := kitchen(t)
 		for _, line := range []string{"start pump=west", "stop pump=west", "load pump=west grams=5", "yield pump=west grams=5"} {
@@ -190,6 +196,14 @@ func TestASignalToldLateIsTaken(t *testing.T) {
 		require.Equal(t, 300.0, *p.History[0].OutG)
 		require.True(t, p.Last.Ballast)
 		require.Equal(t, -45.0, *p.Last.TrapC)
+	})
+	t.Run("the restart that a person told a little after it happened", func(t *testing.T) {
+		b := kitchen(t).tell("id=c1 start pump=north").after(10).tell("stop pump=north uncertain=true").after(1).
+			tell("id=c2 start pump=north").after(10).tell("stop pump=north", "yield pump=north cycle=c1 grams=300")
+		s, err := b.late("id=north/start/a start pump=north at=10.95")
+		require.NoError(t, err)
+		require.Equal(t, "c1", s.Pumps["north"].History[0].ID)
+		require.Equal(t, 1, s.Pumps["north"].Cycles)
 	})
 	t.Run("the stop that a person told a little after it happened", func(t *testing.T) {
 		b := kitchen(t).tell("id=c1 start pump=north").after(20).tell("stop pump=north hot_c=63").after(1).tell("drain pump=north to=jar-1")
