@@ -16,7 +16,8 @@ type card struct {
 	Why                 []fact
 	Cautions            []string
 	Form                *sheet // nil: nothing to record
-	Snooze, Skip        sheet
+	Snooze              *sheet // nil: this cannot wait
+	Skip                sheet
 	Offer               []string // commands that would make a refused form possible
 }
 
@@ -61,10 +62,15 @@ func (v View) card(a maintenance.Action, brief bool) card {
 		s := v.sheet(a, brief)
 		c.Form = &s
 	}
-	c.Snooze = sheet{Kind: "snooze", Key: newKey(), About: a.ID}
+	if canWait(a) {
+		c.Snooze = &sheet{Kind: "snooze", Key: newKey(), About: a.ID}
+	}
 	c.Skip = sheet{Kind: "skip", Key: newKey(), About: a.ID, Fields: v.fields("skip", maintenance.Entry{Act: &maintenance.SkipAct{Action: a.ID}})}
 	return c
 }
+
+// canWait is false where "ask me later", tapped in haste, would cost the pump.
+func canWait(a maintenance.Action) bool { return a.Do != maintenance.DoStopPump }
 
 func (v View) line(a maintenance.Action) line {
 	l := line{Title: notify.Task(a), Href: href(a.ID)}

@@ -124,6 +124,8 @@ func (f form) base(v View) (maintenance.Entry, error) {
 	switch {
 	case !ok:
 		return a.Record, stale("this is no longer asked for")
+	case f.kind == "snooze" && !canWait(a):
+		return a.Record, stale("a pump that runs without oil cannot wait")
 	case f.kind == "snooze":
 		return maintenance.Entry{Act: &maintenance.SnoozeAct{Action: a.ID, Until: v.Now.Add(snoozeFor).Truncate(time.Second)}}, nil
 	case f.kind == "skip":
@@ -150,12 +152,12 @@ func (f form) matches(known maintenance.Entry) error {
 		same = same && a.Entry == f.about
 	}
 	if !same {
-		return usedBefore
+		return errUsed
 	}
 	return nil
 }
 
-var usedBefore = &refusal{http.StatusConflict, "Not saved: this form was used before, for something else.", "What it saved then is shown here. Reload the page for a fresh form."}
+var errUsed = &refusal{http.StatusConflict, "Not saved: this form was used before, for something else.", "What it saved then is shown here. Reload the page for a fresh form."}
 
 // action finds an action that is asked for now.
 func (v View) action(id string) (maintenance.Action, bool) {

@@ -136,6 +136,17 @@ func TestLater(t *testing.T) {
 	require.Contains(t, s.redirected(f), "again=1")
 }
 
+func TestAPumpWithoutOilCannotWait(t *testing.T) {
+	v := drainOpen()
+	v.Actions[0].Do = maintenance.DoStopPump
+	s := newVisit(t, v)
+	require.NotContains(t, s.get("/").Body.String(), "Ask me in")
+	w := s.post(url.Values{"kind": {"snooze"}, "key": {newKey()}, "action": {v.Actions[0].ID}})
+	require.Equal(t, http.StatusConflict, w.Code)
+	require.Contains(t, w.Body.String(), "cannot wait")
+	require.Empty(t, s.desk.told)
+}
+
 func TestSetAsideNeedsAReason(t *testing.T) {
 	s := newVisit(t, drainOpen())
 	f := s.form("/", "skip")
@@ -301,4 +312,14 @@ func TestUSUnits(t *testing.T) {
 	f.Set("hot_c", "154")
 	s.redirected(f)
 	require.InDelta(t, 67.778, *s.desk.told[0].Act.(*maintenance.StopAct).HotC, 0.001)
+}
+
+func TestRemarksAreBounded(t *testing.T) {
+	var m remarks
+	for i := range 10 * maxRemarks {
+		m.keep(strings.Repeat("x", i), []string{"said"})
+	}
+	require.Len(t, m.texts, maxRemarks)
+	require.Empty(t, m.of(""))
+	require.Equal(t, []string{"said"}, m.of(strings.Repeat("x", 10*maxRemarks-1)))
 }

@@ -153,8 +153,8 @@ func inputOf(field string) string {
 func (f *failure) mark(c *card) {
 	s := &c.Skip
 	switch {
-	case f.form.kind == "snooze":
-		s = &c.Snooze
+	case f.form.kind == "snooze" && c.Snooze != nil:
+		s = c.Snooze
 	case c.Form != nil && c.Form.Kind == f.form.kind:
 		s = c.Form
 	}

@@ -39,7 +39,7 @@ func (v View) step(s maintenance.Step) step {
 		out.Name = names[0]
 	}
 	if s.Low != nil && s.High != nil {
-		out.Interval = v.quantity(*s.Low, s.Unit) + " to " + v.quantity(*s.High, s.Unit)
+		out.Interval = v.quantity(*s.Low, s.Unit) + " and " + v.quantity(*s.High, s.Unit)
 	}
 	if s.Limit != nil {
 		out.Limit = v.quantity(*s.Limit, s.Unit)
