@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"sync/atomic"
 	"time"
 
@@ -23,8 +24,8 @@ type Book struct {
 	queue    chan *telling
 	done     chan struct{}
 	now      atomic.Pointer[snapshot]
-	saved    atomic.Uint64 // number of the entry that the newest checkpoint holds
-	onCommit func()        // told after each commit; never blocks
+	saved    atomic.Uint64          // number of the entry that the newest checkpoint holds
+	onCommit atomic.Pointer[func()] // told after each commit; never blocks
 }
 
 // A snapshot is the book after a commit. Nobody writes to it.
@@ -91,7 +92,7 @@ func OpenBookReadOnly(path string, rules maintenance.Rules) (*Book, error) {
 }
 
 func newBook(j *journal.Journal, rules maintenance.Rules) (*Book, error) {
-	b := &Book{journal: j, rules: rules, queue: make(chan *telling, maxTogether), done: make(chan struct{}), onCommit: func() {}}
+	b := &Book{journal: j, rules: rules, queue: make(chan *telling, maxTogether), done: make(chan struct{})}
 	s, err := b.load()
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("fold the book: %w", err), j.Close())
@@ -191,20 +192,31 @@ func (b *Book) recover(err error) {
 	}
 }
 
+// gather takes the first and whoever else waits. Those who were just answered may be about
+// to tell the next, so it steps aside as long as that brings more: without it two groups of
+// writers take turns, each waiting for the other's sync. There is no timer: one who writes
+// alone waits for nobody.
 func (b *Book) gather(first *telling) []*telling {
 	together := []*telling{first}
-	for len(together) < maxTogether {
-		select {
-		case t, ok := <-b.queue:
-			if !ok {
-				return together
+	for {
+		runtime.Gosched()
+		before := len(together)
+		for len(together) < maxTogether {
+			select {
+			case t, ok := <-b.queue:
+				if !ok {
+					return together
+				}
+				together = append(together, t)
+				continue
+			default:
 			}
-			together = append(together, t)
-		default:
+			break
+		}
+		if len(together) == before || len(together) == maxTogether {
 			return together
 		}
 	}
-	return together
 }
 
 // newID makes an id for an entry told without one: it sorts by the time it was made.

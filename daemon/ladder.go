@@ -1,6 +1,7 @@
 package daemon
 
 import (
+	"slices"
 	"sort"
 	"time"
 
@@ -45,6 +46,20 @@ func spacing(distance int) int {
 		space *= 2
 	}
 	return space
+}
+
+// sparse picks a few rungs to write down, each about four times as far from the newest
+// entry as the one after it.
+func (l ladder) sparse(n int) (few ladder) {
+	want := rungEvery
+	for i := len(l) - 1; i >= 0; i-- {
+		if n-l[i].n >= want {
+			few = append(few, l[i])
+			want = 4 * (n - l[i].n)
+		}
+	}
+	slices.Reverse(few)
+	return few
 }
 
 // before gives the rungs whose last entry is before the position, newest last.

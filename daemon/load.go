@@ -16,9 +16,15 @@ import (
 // checkpointEvery is how many entries may have to be folded when the book is opened.
 const checkpointEvery = 2048
 
-// A saved checkpoint is the state after all entries up to its Seq, by the rules it names.
+// A saved checkpoint is the state after all entries up to its Seq, by the rules it names,
+// with some rungs of the ladder below it: the first late entry after a start then need not
+// fold the book from the beginning.
 type saved struct {
-	Rules string         `json:"rules"`
+	Rules string      `json:"rules"`
+	Rungs []savedRung `json:"rungs"` // oldest first; the last is the state itself
+}
+
+type savedRung struct {
 	Count int            `json:"count"`
 	State jsontext.Value `json:"state"`
 }
@@ -69,13 +75,12 @@ func (b *Book) goOn(s *snapshot) bool {
 	if json.Unmarshal(c.Blob, &was) != nil || was.Rules != rulesMark(b.rules) {
 		return false
 	}
-	state, err := maintenance.DecodeState(was.State)
-	if err != nil {
+	if s.ladder, err = was.ladder(); err != nil || len(s.ladder) == 0 {
 		return false
 	}
 	b.saved.Store(c.Seq)
-	s.state, s.count = state, was.Count
-	s.ladder = ladder{{was.Count, state.Clone()}}
+	newest := s.ladder.last()
+	s.state, s.count = newest.state.Clone(), newest.n
 	inOrder := true
 	err = b.journal.Lines(c.Seq, func(_ uint64, line []byte) error {
 		e, err := maintenance.Decode(line)
@@ -106,11 +111,7 @@ func (b *Book) saveCheckpoint() error {
 	if s.seq < b.saved.Load()+checkpointEvery/8 {
 		return nil
 	}
-	state, err := maintenance.EncodeState(s.state)
-	if err != nil {
-		return fmt.Errorf("write down the state: %w", err)
-	}
-	blob, err := json.Marshal(saved{rulesMark(b.rules), s.count, state})
+	blob, err := encodeSaved(rulesMark(b.rules), append(s.ladder.sparse(s.count), rung{s.count, s.state}))
 	if err != nil {
 		return fmt.Errorf("write down the state: %w", err)
 	}
@@ -119,6 +120,29 @@ func (b *Book) saveCheckpoint() error {
 	}
 	b.saved.Store(s.seq)
 	return nil
+}
+
+func encodeSaved(rules string, rungs ladder) ([]byte, error) {
+	out := saved{Rules: rules}
+	for _, r := range rungs {
+		state, err := maintenance.EncodeState(r.state)
+		if err != nil {
+			return nil, err
+		}
+		out.Rungs = append(out.Rungs, savedRung{r.n, state})
+	}
+	return json.Marshal(out)
+}
+
+func (s saved) ladder() (l ladder, err error) {
+	for _, r := range s.Rungs {
+		state, err := maintenance.DecodeState(r.State)
+		if err != nil {
+			return nil, err
+		}
+		l = append(l, rung{r.Count, state})
+	}
+	return l, nil
 }
 
 // rulesMark tells apart the rules that a fold depends on.

@@ -47,7 +47,9 @@ func (w *taking) commit() error {
 		return err
 	}
 	w.book.now.Store(&snapshot{w.state, w.count, w.seq, w.head, w.last, w.ladder})
-	w.book.onCommit()
+	if tell := w.book.onCommit.Load(); tell != nil {
+		(*tell)()
+	}
 	return nil
 }
 
@@ -121,6 +123,9 @@ func (w *taking) sift(t *telling, verbatim bool) (Receipt, []maintenance.Entry, 
 			receipt.Duplicates++
 			receipt.Entries = append(receipt.Entries, EntryReceipt{ID: known.ID, Seq: known.Seq, At: known.At, Duplicate: true})
 			continue
+		}
+		if e.At.IsZero() {
+			e.At = t.now.Truncate(time.Millisecond)
 		}
 		if err := checkTime(e, t.now); err != nil {
 			return receipt, nil, lined(err, i, t)
@@ -256,7 +261,7 @@ func (w *taking) foldNext(e maintenance.Entry, receipt *Receipt) (folded, error)
 	if err != nil {
 		return folded{}, err
 	}
-	receipt.remark(e.ID, remarks)
+	receipt.Entries[receipt.places()[e.ID]].Remarks = remarks
 	return folded{w.state, w.count + 1, w.ladder.with(w.count+1, w.state), nil}, nil
 }
 
@@ -267,7 +272,7 @@ func (w *taking) foldLate(fresh []maintenance.Entry, receipt *Receipt) (folded, 
 	}
 	rungs := w.ladder.before(from)
 	f := folded{state: rungs.last().state.Clone(), count: rungs.last().n, ladder: rungs, voids: voids}
-	isNew := map[uint64]int{}
+	isNew, place := map[uint64]int{}, receipt.places()
 	for i, e := range fresh {
 		isNew[e.Seq] = i
 	}
@@ -278,7 +283,7 @@ func (w *taking) foldLate(fresh []maintenance.Entry, receipt *Receipt) (folded, 
 			return explain(err, e, mine, i, len(fresh), fresh)
 		}
 		if mine {
-			receipt.remark(e.ID, remarks)
+			receipt.Entries[place[e.ID]].Remarks = remarks
 		}
 		f.count++
 		f.ladder = f.ladder.with(f.count, f.state)
@@ -421,10 +426,11 @@ func (w *taking) keep(fresh []maintenance.Entry, f folded) {
 	w.batch.Entries = append(w.batch.Entries, fresh...)
 }
 
-func (r *Receipt) remark(id string, remarks []string) {
-	for i := range r.Entries {
-		if r.Entries[i].ID == id {
-			r.Entries[i].Remarks = remarks
-		}
+// places says where in the receipt each entry stands.
+func (r *Receipt) places() map[string]int {
+	at := make(map[string]int, len(r.Entries))
+	for i, e := range r.Entries {
+		at[e.ID] = i
 	}
+	return at
 }

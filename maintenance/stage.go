@@ -35,3 +35,6 @@ func leastOf(a, b Stage) Stage {
 	}
 	return b
 }
+
+// Dos lists the kinds of action, most urgent first.
+func Dos() []Do { return append([]Do(nil), dos...) }

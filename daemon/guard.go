@@ -1,0 +1,107 @@
+package daemon
+
+import (
+	"crypto/rand"
+	"crypto/subtle"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"sumpbook/config"
+)
+
+// A guard lets in only those whom the page and the interface are for: the names it answers
+// to (a foreign Host is a rebound name, a foreign Origin another site's page), and, from
+// beyond this machine, the bearer of the token.
+type guard struct {
+	hosts map[string]bool // without port, lower case
+	token string          // empty: nobody from beyond this machine
+	next  http.Handler
+}
+
+func newGuard(c config.Config, token string, next http.Handler) http.Handler {
+	g := &guard{hosts: map[string]bool{"localhost": true, "127.0.0.1": true, "::1": true}, token: token, next: next}
+	if host, _, err := net.SplitHostPort(c.Listen); err == nil && host != "" {
+		g.hosts[strings.ToLower(host)] = true
+	}
+	if u, err := url.Parse(c.BaseURL); err == nil && u.Hostname() != "" {
+		g.hosts[strings.ToLower(u.Hostname())] = true
+	}
+	cross := http.NewCrossOriginProtection()
+	cross.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
+		writeProblem(w, problem(http.StatusForbidden, "another site's page may not write here", "open the page of this book itself"))
+	}))
+	g.next = cross.Handler(next)
+	return g
+}
+
+func (g *guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	switch {
+	case !g.knows(r.Host):
+		writeProblem(w, problem(http.StatusForbidden, fmt.Sprintf("this book does not answer to the name %q", r.Host), "set base_url to the address that phones use"))
+	case !g.ownOrigin(r.Header.Get("Origin")):
+		writeProblem(w, problem(http.StatusForbidden, "another site's page may not ask here", "open the page of this book itself"))
+	case !g.admits(r):
+		w.Header().Set("WWW-Authenticate", `Bearer realm="sumpbook"`)
+		writeProblem(w, problem(http.StatusUnauthorized, "from beyond this machine a token is needed", "send Authorization: Bearer with the token in the data folder"))
+	default:
+		g.next.ServeHTTP(w, r)
+	}
+}
+
+func (g *guard) knows(host string) bool {
+	if name, _, err := net.SplitHostPort(host); err == nil {
+		host = name
+	}
+	return g.hosts[strings.ToLower(strings.Trim(host, "[]"))]
+}
+
+func (g *guard) ownOrigin(origin string) bool {
+	if origin == "" {
+		return true
+	}
+	u, err := url.Parse(origin)
+	return err == nil && u.Host != "" && g.knows(u.Host)
+}
+
+func (g *guard) admits(r *http.Request) bool {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if ip := net.ParseIP(host); err == nil && ip != nil && ip.IsLoopback() {
+		return true
+	}
+	given, isBearer := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
+	return isBearer && g.token != "" && subtle.ConstantTimeCompare([]byte(given), []byte(g.token)) == 1
+}
+
+// loopbackOnly says whether an address can be reached from this machine alone.
+func loopbackOnly(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil {
+		return false
+	}
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+// tokenIn reads the token of a data folder, making one if there is none.
+func tokenIn(data string) (string, error) {
+	path := filepath.Join(data, "token")
+	b, err := os.ReadFile(path)
+	if err == nil && len(strings.TrimSpace(string(b))) >= 20 {
+		return strings.TrimSpace(string(b)), nil
+	}
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return "", fmt.Errorf("read the token: %w", err)
+	}
+	token := rand.Text()
+	if err := os.WriteFile(path, []byte(token+"\n"), 0o600); err != nil {
+		return "", fmt.Errorf("write the token: %w", err)
+	}
+	return token, nil
+}

@@ -1,0 +1,282 @@
+package daemon
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"math"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"sumpbook/config"
+	"sumpbook/maintenance"
+	"sumpbook/maintenance/signal"
+	"sumpbook/maintenance/units"
+	"sumpbook/notify"
+)
+
+// Settings are what the daemon and the commands are told.
+type Settings struct {
+	Data   string        // the folder of the book
+	Config config.Config // checked
+	Log    *slog.Logger
+	Demo   bool             // the book is invented, and every page says so
+	Clock  func() time.Time // nil: the machine's
+}
+
+// A Keeper is everything that answers questions and takes entries: the book, its outbox and
+// its sensors. The daemon runs one behind its listeners; a command without a daemon makes
+// one for itself.
+type Keeper struct {
+	settings Settings
+	clock    func() time.Time
+	log      *slog.Logger
+	book     *Book
+	outbox   *Outbox
+	channels []notify.Channel
+	voice    notify.Voice
+	carrier  notify.Carrier
+	mu       sync.Mutex // guards sensors
+	sensors  map[string]*Sensor
+	brokers  []*listener // of the daemon; none in a command
+	started  time.Time
+}
+
+// rulesOf are the rules the configuration makes.
+func rulesOf(c config.Config) maintenance.Rules {
+	r := maintenance.Rules{
+		Limits: c.Limits.Over(maintenance.DefaultLimits()), ShortestRun: c.Signals.ShortestRun, Zone: c.Timezone,
+	}
+	for _, task := range c.Care {
+		t := maintenance.CareTask{Task: task.Task, Pump: task.Pump, Cycles: float64(task.After.Cycles), RunHours: task.After.RunHours, Class: task.After.Class}
+		if task.Cron != "" {
+			schedule, err := config.ParseCron(task.Cron)
+			if err != nil {
+				panic("daemon: the configuration was checked and yet: " + err.Error())
+			}
+			t.Next = func(after time.Time) time.Time { return config.NextLocal(schedule, after, c.Timezone) }
+		}
+		r.Care = append(r.Care, t)
+	}
+	return r
+}
+
+func policyOf(c config.Config) notify.Policy {
+	p := notify.Policy{Quiet: notify.Quiet{From: int(c.Quiet.From), To: int(c.Quiet.To), Except: c.Quiet.Except, Zone: c.Timezone}}
+	for _, a := range c.Again {
+		if p.Repeat == nil {
+			p.Repeat = map[maintenance.Do]time.Duration{}
+		}
+		p.Repeat[a.Do] = a.Every
+	}
+	for _, ch := range c.Channels {
+		p.Channels = append(p.Channels, ch.Name)
+		if ch.Type == "smtp" {
+			p.DigestTo = append(p.DigestTo, ch.Name)
+		}
+	}
+	if c.Digest != "" {
+		if schedule, err := config.ParseCron(c.Digest); err == nil {
+			p.Digest = schedule
+		}
+	}
+	return p
+}
+
+func channelsOf(c config.Config) ([]notify.Channel, error) {
+	var all []notify.Channel
+	for _, ch := range c.Channels {
+		made, err := channelOf(ch)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, made)
+	}
+	return all, nil
+}
+
+func channelOf(ch config.Channel) (notify.Channel, error) {
+	if ch.Type == "webhook" {
+		return notify.NewWebhook(ch.Name, ch.URL, ch.Secret.Reveal())
+	}
+	return notify.NewMail(ch.Name, notify.MailServer{
+		Host: ch.Host, Port: ch.Port, From: ch.From, To: ch.To, Username: ch.User, Password: ch.Password.Reveal(),
+		Security: ch.TLS,
+	})
+}
+
+// newKeeper opens the book and what belongs to it. The caller must close it.
+func newKeeper(s Settings, b *Book) (*Keeper, error) {
+	k := &Keeper{settings: s, log: s.Log, book: b, sensors: map[string]*Sensor{}, clock: s.Clock}
+	if k.log == nil {
+		k.log = slog.New(slog.NewTextHandler(io.Discard, nil))
+	}
+	if k.clock == nil {
+		k.clock = time.Now
+	}
+	k.started = k.clock()
+	var err error
+	if k.outbox, err = newOutbox(b, policyOf(s.Config), k.log, k.clock); err != nil {
+		return nil, fmt.Errorf("read the notices: %w", err)
+	}
+	if k.channels, err = channelsOf(s.Config); err != nil {
+		return nil, err
+	}
+	k.voice = notify.Voice{Zone: s.Config.Timezone, BaseURL: s.Config.BaseURL, Amount: amountIn(s.Config.Units)}
+	k.carrier = notify.Carrier{Log: k.outbox, Clock: k.clock, Compose: k.voice.Compose, Still: k.outbox.still}
+	return k, k.takeUpSources()
+}
+
+// amountIn writes numbers in a person's units; what has no unit of measure is written as a
+// plain number.
+func amountIn(system string) func(float64, string) string {
+	return func(value float64, unit string) string {
+		if u, ok := units.UnitOf(unit); ok {
+			return units.Format(value, u, units.System(system))
+		}
+		decimals := max(0, 2-int(math.Log10(max(1, math.Abs(value)))))
+		text := strconv.FormatFloat(value, 'f', decimals, 64)
+		if decimals > 0 {
+			text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+		}
+		return strings.TrimSuffix(text+" "+unit, " 1")
+	}
+}
+
+func (k *Keeper) takeUpSources() error {
+	for _, src := range k.settings.Config.Sources {
+		s, err := NewSensor(k.book, src.Pump, src.Type+":"+src.Pump, detectorConfig(src), k.log, k.clock())
+		if err != nil {
+			return err
+		}
+		k.sensors[src.Pump] = s
+	}
+	return nil
+}
+
+func detectorConfig(src config.Source) signal.Config {
+	g := src.Signals
+	c := signal.Config{On: g.OnW, Off: g.OffW, StartFor: g.StartFor, EndFor: g.EndFor, ShortestRun: g.ShortestRun, Alive: g.Alive}
+	switch {
+	case src.Power != nil:
+	case src.Temp != nil:
+		c.On, c.Off, c.Drop = g.OnC, g.OffC, g.DropC
+	case src.On != nil:
+		c.On, c.Off = 1, 0
+	}
+	return c
+}
+
+func (k *Keeper) allSensors() []*Sensor {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	var all []*Sensor
+	for _, s := range k.sensors {
+		all = append(all, s)
+	}
+	slices.SortFunc(all, func(a, b *Sensor) int { return cmp.Compare(a.pump, b.pump) })
+	return all
+}
+
+// An ActionsView is what is to be done at a moment. Stale names the pumps whose source is
+// silent, so that advice about them rests on old data.
+type ActionsView struct {
+	At      time.Time            `json:"at"`
+	Actions []maintenance.Action `json:"actions"`
+	Stale   []string             `json:"stale,omitzero"`
+}
+
+// Actions derives what is to be done.
+func (k *Keeper) Actions(m Moment) (ActionsView, error) {
+	st, err := k.book.Stand(m, k.clock())
+	if err != nil {
+		return ActionsView{}, err
+	}
+	v := ActionsView{At: st.At, Actions: maintenance.Next(st.State, k.book.rules, st.At), Stale: k.stale()}
+	if v.Actions == nil {
+		v.Actions = []maintenance.Action{}
+	}
+	return v, nil
+}
+
+// stale gives the pumps whose source has not been heard for longer than it is believed.
+func (k *Keeper) stale() []string {
+	var names []string
+	for _, s := range k.allSensors() {
+		st := s.State()
+		if heard := st.Arrived; heard.IsZero() || k.clock().Sub(heard) > s.cfg.Alive {
+			names = append(names, s.pump)
+		}
+	}
+	return names
+}
+
+// State derives where every gram is.
+func (k *Keeper) State(m Moment) (maintenance.StateView, error) {
+	st, err := k.book.Stand(m, k.clock())
+	if err != nil {
+		return maintenance.StateView{}, err
+	}
+	return st.State.View(k.book.rules, st.At, st.Seq, st.Head), nil
+}
+
+// Audit walks the history of one pump's oil.
+func (k *Keeper) Audit(pump string, m Moment) (maintenance.Audit, error) {
+	st, err := k.book.Stand(m, k.clock())
+	if err != nil {
+		return maintenance.Audit{}, err
+	}
+	a := maintenance.NewAuditor(k.book.rules, pump)
+	if err := k.book.Walk(st.Seq, st.At, a.Add); err != nil {
+		return maintenance.Audit{}, err
+	}
+	audit, found := a.Audit(st.At)
+	if !found {
+		return audit, problem(http.StatusNotFound, fmt.Sprintf("no pump named %q is on the book", pump), "state lists the pumps")
+	}
+	return audit, nil
+}
+
+// An UndoPlan is what an undo withdraws: the entry and what rests on it, newest first.
+type UndoPlan struct {
+	Voids []maintenance.Entry `json:"voids"`
+}
+
+// maxUndo bounds how much may rest on one entry.
+const maxUndo = 500
+
+// Undo voids an entry and what rests on it, as one request; dry only says which.
+func (k *Keeper) Undo(ctx context.Context, id string, by string, dry bool) (UndoPlan, error) {
+	var plan UndoPlan
+	now := k.clock()
+	request := []maintenance.Entry{voidOf(id, by)}
+	for {
+		target, found, err := k.book.journal.Lookup(request[0].Act.(*maintenance.VoidAct).Entry)
+		if err != nil {
+			return plan, err
+		}
+		if found {
+			plan.Voids = append([]maintenance.Entry{target}, plan.Voids...)
+		}
+		_, err = k.book.Judge(ctx, now, request)
+		r := (*maintenance.Rejection)(nil)
+		if err == nil || !errors.As(err, &r) || r.Blocks == "" || len(request) > maxUndo {
+			if err == nil && !dry {
+				_, err = k.book.Record(ctx, now, request)
+			}
+			return plan, err
+		}
+		request = append([]maintenance.Entry{voidOf(r.Blocks, by)}, request...)
+	}
+}
+
+func voidOf(id, by string) maintenance.Entry {
+	return maintenance.Entry{Act: &maintenance.VoidAct{Entry: id}, By: by, Note: "undone"}
+}

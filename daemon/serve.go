@@ -1,0 +1,220 @@
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	systemd "github.com/coreos/go-systemd/v22/daemon"
+
+	"sumpbook/config"
+	"sumpbook/daemon/journal"
+	"sumpbook/daemon/web"
+	"sumpbook/maintenance"
+	"sumpbook/notify"
+)
+
+const (
+	bookFile   = "book.db"
+	socketFile = "sumpbook.sock"
+	stopWithin = 5 * time.Second
+)
+
+// BookPath is the file of the book in a data folder.
+func BookPath(data string) string { return filepath.Join(data, bookFile) }
+
+// Serve is the daemon: it owns the book, listens for people, programs and machines, and
+// reminds. It calls ready with the address it listens on, ends gracefully when ctx does,
+// and is the one place where journal, book, channels and listeners meet.
+func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error) {
+	k, err := open(s)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, k.book.Close()) }()
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+
+	k.brokers = k.listeners()
+	servers, addr, err := k.listen()
+	if err != nil {
+		return err
+	}
+	courier := notify.NewCourier(k.carrier, k.channels)
+	beat := newBeat(k.outbox, courier, k.allSensors, k.clock, k.log)
+	k.book.onCommit.Store(new(beat.Poke))
+
+	var parts sync.WaitGroup
+	failed := make(chan error, len(servers)+len(k.sensors))
+	parts.Go(func() { courier.Run(ctx) })
+	parts.Go(func() { beat.Run(ctx) })
+	for _, l := range k.brokers {
+		parts.Go(func() {
+			if err := l.run(ctx); err != nil {
+				failed <- err
+			}
+		})
+	}
+	for _, srv := range servers {
+		parts.Go(func() {
+			if err := srv.serve(); err != nil {
+				failed <- err
+			}
+		})
+	}
+	k.log.Info("serving", "address", addr, "data", s.Data)
+	ready(addr)
+	// Outside a service manager there is nobody to tell, which is no error.
+	_, _ = systemd.SdNotify(false, systemd.SdNotifyReady)
+
+	select {
+	case <-ctx.Done():
+	case err = <-failed:
+	}
+	_, _ = systemd.SdNotify(false, systemd.SdNotifyStopping)
+	err = errors.Join(err, shutdown(servers))
+	cancel()
+	parts.Wait()
+	k.log.Info("stopped")
+	return err
+}
+
+// open opens the book of a data folder with everything that belongs to it.
+func open(s Settings) (*Keeper, error) {
+	if err := os.MkdirAll(s.Data, 0o700); err != nil {
+		return nil, fmt.Errorf("make the data folder: %w", err)
+	}
+	b, err := OpenBook(BookPath(s.Data), rulesOf(s.Config))
+	if errors.Is(err, fs.ErrPermission) || isReadOnly(err) {
+		b, err = OpenBookReadOnly(BookPath(s.Data), rulesOf(s.Config))
+	}
+	if err != nil {
+		return nil, err
+	}
+	k, err := newKeeper(s, b)
+	if err != nil {
+		return nil, errors.Join(err, b.Close())
+	}
+	return k, nil
+}
+
+func (k *Keeper) listeners() (all []*listener) {
+	for _, src := range k.settings.Config.Sources {
+		if src.Type == "mqtt" {
+			all = append(all, newListener(src, k.settings.Config.Timezone, k.sensors[src.Pump], k.clock, k.log))
+		}
+	}
+	return all
+}
+
+// A server is one listener with what answers on it.
+type server struct {
+	http *http.Server
+	on   net.Listener
+}
+
+func (s server) serve() error {
+	if err := s.http.Serve(s.on); !errors.Is(err, http.ErrServerClosed) {
+		return fmt.Errorf("serve on %s: %w", s.on.Addr(), err)
+	}
+	return nil
+}
+
+func shutdown(servers []server) (err error) {
+	ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
+	defer cancel()
+	for _, s := range servers {
+		if e := s.http.Shutdown(ctx); e != nil {
+			err = errors.Join(err, e, s.http.Close())
+		}
+	}
+	return err
+}
+
+// listen opens the page's address and the commands' socket.
+func (k *Keeper) listen() (servers []server, addr string, err error) {
+	page, err := k.pageHandler()
+	if err != nil {
+		return nil, "", err
+	}
+	tcp, err := net.Listen("tcp", k.settings.Config.Listen)
+	if err != nil {
+		return nil, "", fmt.Errorf("listen on %s: %w", k.settings.Config.Listen, err)
+	}
+	unix, err := listenUnix(filepath.Join(k.settings.Data, socketFile))
+	if err != nil {
+		return nil, "", errors.Join(err, tcp.Close())
+	}
+	return []server{{newServer(page), tcp}, {newServer(k.socketHandler()), unix}}, tcp.Addr().String(), nil
+}
+
+// newServer bounds every wait: a slow or silent client costs a connection for a while and
+// nobody else anything.
+func newServer(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler: h, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 2 * time.Minute,
+		IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10,
+	}
+}
+
+// listenUnix opens the socket, for its owner alone. The book's lock is held, so a socket
+// that is already there is left over from a daemon that died.
+func listenUnix(path string) (net.Listener, error) {
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("remove the old socket: %w", err)
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("listen on the socket: %w", err)
+	}
+	if err := os.Chmod(path, 0o600); err != nil {
+		return nil, errors.Join(fmt.Errorf("guard the socket: %w", err), l.Close())
+	}
+	return l, nil
+}
+
+func (k *Keeper) pageHandler() (http.Handler, error) {
+	mux := http.NewServeMux()
+	k.api(mux)
+	pages, err := web.New(desk{k}, k.log)
+	if err != nil {
+		return nil, fmt.Errorf("read the page's templates: %w", err)
+	}
+	pages.Routes(mux)
+	token := ""
+	if !loopbackOnly(k.settings.Config.Listen) {
+		if token, err = tokenIn(k.settings.Data); err != nil {
+			return nil, err
+		}
+	}
+	return newGuard(k.settings.Config, token, mux), nil
+}
+
+func (k *Keeper) socketHandler() http.Handler {
+	mux := http.NewServeMux()
+	k.api(mux)
+	k.control(mux)
+	return mux
+}
+
+// Restore verifies a backup and puts it into a data folder that holds no entries.
+func Restore(ctx context.Context, from, data string) (VerifyView, error) {
+	if err := os.MkdirAll(data, 0o700); err != nil {
+		return VerifyView{}, fmt.Errorf("make the data folder: %w", err)
+	}
+	report, err := journal.Restore(ctx, from, BookPath(data))
+	if err != nil {
+		return VerifyView{}, err
+	}
+	return VerifyView{OK: true, Entries: report.Seq, Head: report.Hash, Voids: report.Voids, Notices: report.Notices}, nil
+}
+
+// RulesOf are the rules a configuration makes, for commands that fold without a book.
+func RulesOf(c config.Config) maintenance.Rules { return rulesOf(c) }
