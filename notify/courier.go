@@ -36,7 +36,7 @@ func (c Carrier) Deliver(ctx context.Context, channel Channel, r Reminder) (Noti
 	if !c.Still(r) {
 		return Notice{}, nil
 	}
-	n := Notice{At: c.Clock(), Key: r.Key, Outcome: Attempted, Attempt: r.Attempt, About: aboutOf(r), Test: r.Test}
+	n := Notice{At: c.Clock(), Key: r.Key, Outcome: Attempted, Attempt: r.Attempt, About: aboutOf(r), Detail: r.Reason, Test: r.Test}
 	if err := c.Log.AppendNotices(ctx, []Notice{n}); err != nil {
 		return Notice{}, err
 	}

@@ -128,7 +128,7 @@ func (pl *planner) open(a *maintenance.Action, at line) {
 }
 
 // replaced is why a pending reminder of an action that is there is wanted no more; empty if
-// it is. One said early, of what is still to come, stays pending.
+// it is.
 func (pl *planner) replaced(a *maintenance.Action, at line, s step, want wish, ok bool) string {
 	t := pl.ledger.threads[at]
 	switch {
@@ -136,6 +136,8 @@ func (pl *planner) replaced(a *maintenance.Action, at line, s step, want wish, o
 		return ""
 	case s.stage == Done:
 		return "it is open after all"
+	case s.count < 0:
+		return "the quiet hours began, or the window moved"
 	case s.stage != Again && s.count != pl.count(a.ID, t), !ok && s.stage == Again:
 		return "it was put off"
 	case ok:
@@ -171,7 +173,9 @@ func (pl *planner) wanted(a *maintenance.Action, at line) (wish, bool) {
 	if !ok {
 		return want, false
 	}
-	want.count = pl.count(a.ID, t)
+	if want.count == 0 {
+		want.count = pl.count(a.ID, t)
+	}
 	if t.overtaken(want.step) {
 		return want, false
 	}
@@ -208,13 +212,18 @@ func closingAt(a *maintenance.Action) (time.Time, bool) {
 }
 
 // foresee says a stage before the quiet hours in which it would begin, if the window also
-// closes in them.
+// closes in them. An opening is a forecast, which may come true on another night or in the
+// day: its early word counts for one night only, and does not stand for the opening itself.
 func (pl *planner) foresee(a *maintenance.Action, begins time.Time, stage Stage) (wish, bool) {
 	early, start, ok := pl.early(a, begins)
 	if !ok || pl.now.Before(early) || !pl.now.Before(start) {
 		return wish{}, false
 	}
-	return wish{step{stage: stage}, early, "it opens and closes in your quiet hours"}, true
+	want := wish{step{stage: stage}, early, "it closes in your quiet hours"}
+	if stage == Opened {
+		want.count = -int(start.Unix() / 60)
+	}
+	return want, true
 }
 
 // early is the stretch before quiet hours in which to speak of what begins in them.

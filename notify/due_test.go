@@ -394,10 +394,32 @@ func TestWindowInsideQuietHoursIsSaidBefore(t *testing.T) {
 	require.Equal(t, early, w.last.Next)
 	require.Equal(t, []string{"opened"}, w.says(early))
 	w.facts.Actions[0].State = maintenance.Open
-	require.Empty(t, w.says(a.Opens), "it was said")
+	require.Empty(t, w.due(a.Opens), "it is night")
 	require.Empty(t, w.due(a.Due.Add(time.Minute)))
-	require.Equal(t, Held, w.last.Notices[0].Outcome)
-	require.Equal(t, Overdue, w.last.Notices[0].Key.Stage)
+	require.Equal(t, []string{"overdue"}, w.says(after(18*time.Hour+30*time.Minute)))
+}
+
+// TestAForecastThatFailsDoesNotSilenceTheOpening: the stop was expected at 02:10, and came at 08:00.
+func TestAForecastThatFailsDoesNotSilenceTheOpening(t *testing.T) {
+	a := drainAction()
+	a.Opens = after(14*time.Hour + 10*time.Minute)
+	a.Due, a.State = a.Opens.Add(time.Hour), maintenance.Coming
+	a.Closes = &a.Due
+	w := newWorld(t, a)
+	w.policy.Quiet = night()
+	early := w.due(after(9*time.Hour + 30*time.Minute))[0]
+	w.outcome(early, Attempted, after(9*time.Hour+30*time.Minute), nil)
+	w.outcome(early, Retry, after(9*time.Hour+30*time.Minute), ptr(after(20*time.Hour)))
+	require.Empty(t, w.due(after(10*time.Hour)))
+	require.Equal(t, "the quiet hours began, or the window moved", w.last.Notices[0].Detail)
+	stop := after(20 * time.Hour)
+	w.facts.Actions[0].Opens, w.facts.Actions[0].Due, w.facts.Actions[0].State = stop, stop.Add(time.Hour), maintenance.Open
+	w.facts.Actions[0].Closes = ptr(stop.Add(time.Hour))
+	require.Equal(t, []string{"opened"}, w.says(stop))
+	w.facts.Actions[0] = a // running on by the book of the next night
+	w.facts.Actions[0].Opens = a.Opens.Add(24 * time.Hour)
+	w.facts.Actions[0].Closes = ptr(a.Opens.Add(25 * time.Hour))
+	require.Equal(t, []string{"opened"}, w.says(after(33*time.Hour+45*time.Minute)), "each night has its own word")
 }
 
 func TestWindowThatOutlastsQuietHoursIsNotSaidBefore(t *testing.T) {

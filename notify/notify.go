@@ -29,7 +29,8 @@ const (
 
 // A Key names one reminder on one channel: the same on every repeat, another for another.
 // Count is 0 for what a person hears first. It differs for each repeat of `again`, after
-// each snooze, and when an action that was said to be done is open after all.
+// each snooze, and when an action that was said to be done is open after all; it is below 0
+// for word ahead of a night in which a window opens and closes.
 type Key struct {
 	Action  string `json:"action"`
 	Stage   Stage  `json:"stage"`

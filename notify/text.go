@@ -81,9 +81,6 @@ func (v Voice) body(r Reminder, headline string, now time.Time) string {
 	a := r.Action
 	var b strings.Builder
 	b.WriteString(headline + ".\n")
-	if a.Do == maintenance.DoDrain && r.Key.Stage == Overdue {
-		b.WriteString("The oil has cooled: warm the pump first.\n")
-	}
 	if line := v.until(a, now); line != "" {
 		b.WriteString(line + "\n")
 	}
@@ -125,13 +122,20 @@ func (v Voice) until(a maintenance.Action, now time.Time) string {
 func (v Voice) why(reasons []maintenance.Reason) string {
 	var all []string
 	for _, r := range reasons[:min(len(reasons), 3)] {
-		text := ruleWords(r.Rule) + ": " + v.amount(r.Value, r.Unit)
-		if r.Limit != 0 && !math.IsNaN(r.Limit) {
-			text += ", limit " + v.amount(r.Limit, r.Unit)
-		}
-		all = append(all, text)
+		all = append(all, v.reason(r))
 	}
 	return strings.Join(all, "; ")
+}
+
+func (v Voice) reason(r maintenance.Reason) string {
+	if r.Rule == "unexplained" || r.Rule == "declared" { // counts of one: the words are the source's
+		return strings.TrimPrefix(oneLine(r.Source), "the book: ")
+	}
+	text := ruleWords(r.Rule) + ": " + v.amount(r.Value, r.Unit)
+	if r.Limit != 0 {
+		text += ", limit " + v.amount(r.Limit, r.Unit)
+	}
+	return text
 }
 
 // amount leaves out units that the rule's words say already.
@@ -150,7 +154,7 @@ func (v Voice) amount(value float64, unit string) string {
 	return strings.TrimSuffix(text+" "+unit, " 1")
 }
 
-// ruleNames word the limits' keys; the names of computations read well enough as they are.
+// ruleNames word the limits' keys and the names of computations.
 var ruleNames = map[string]string{
 	"drain_cycles": "cycles since the change", "drain_run_h": "run hours since the change",
 	"drain_water_g": "water since the change", "air_h": "open to air", "drain_slow": "viscosity against warm running",
@@ -158,7 +162,11 @@ var ruleNames = map[string]string{
 	"fill_free_water_g": "free water", "replace_run_h": "run hours of the oil", "replace_uses": "charges served",
 	"replace_water_g": "water taken up in all", "thermal_h": "thermal hours", "colour_rise": "colour against new oil",
 	"acid_rise_mg_g": "acid number against new oil", "blank_off_factor": "blank-off pressure against new oil",
-	"medium_slow": "filtering time against fresh", "waste_full": "share of the can", "full_fraction": "share of new oil",
+	"medium_slow": "filtering time against fresh", "waste_full": "share of the vessel", "full_fraction": "share of new oil",
+	"oil_c": "oil temperature", "minutes_left": "time left", "sump_oil_g": "oil in the sump", "sump_ml": "oil in the sump",
+	"run_h": "running for", "exhaust_g_h": "oil lost by the exhaust", "free_water_g": "free water", "frozen_h": "in the cold for",
+	"settled_h": "settling for", "settled": "share settled", "ready_oil_g": "oil ready for the pump",
+	"new_oil_ml": "new oil in stock", "wait_h": "until oil is ready",
 }
 
 func ruleWords(rule string) string {

@@ -42,7 +42,7 @@ func kitchen() []maintenance.Action {
 	all := []maintenance.Action{
 		{ID: "stop-pump/north/s7", Do: maintenance.DoStopPump, Pump: ptr("north"), Opens: noon, Due: noon,
 			Record: entry(&maintenance.StopAct{Pump: "north"}), Cautions: []string{"Vent the chamber before the pump stands still"},
-			Why: []maintenance.Reason{why("oil in the sump", 18, 0, "g")}},
+			Why: []maintenance.Reason{why("sump_oil_g", 18, 800, "g")}},
 		{ID: "drain/north/north/stop/2026-11-24T12:00:00Z", Do: maintenance.DoDrain, Pump: ptr("north"), Vessel: ptr("jar-3"),
 			Opens: noon, Due: after(42 * time.Minute), Closes: ptr(after(42 * time.Minute)),
 			Record: entry(&maintenance.DrainAct{Pump: "north", To: "jar-3", Amount: grams(640)}), Cautions: []string{hot, "A cold glass jar can crack: warm it or use metal."},
@@ -62,11 +62,12 @@ func kitchen() []maintenance.Action {
 		{ID: "filter/can-2/c9", Do: maintenance.DoFilter, Vessel: ptr("can-2"), Opens: noon, Due: noon,
 			Record: entry(&maintenance.FilterAct{From: "can-2", To: "can-1", Medium: "paper-1"})},
 		{ID: "change-medium/paper-1/m1", Do: maintenance.DoChangeMedium, Opens: noon, Due: noon, Record: entry(&maintenance.MediumAct{Medium: "paper-1"})},
-		{ID: "check/north/s6", Do: maintenance.DoCheck, Pump: ptr("north"), Opens: noon, Due: noon, Record: maintenance.Entry{Act: &maintenance.NoteAct{Pump: "north"}, Note: "it's been looked at"}},
+		{ID: "check/north/s6", Do: maintenance.DoCheck, Pump: ptr("north"), Opens: noon, Due: noon, Record: maintenance.Entry{Act: &maintenance.NoteAct{Pump: "north"}, Note: "it's been looked at"},
+			Why: []maintenance.Reason{{Rule: "unexplained", Value: 1, Unit: "1", Source: "the source fell silent in mid-cycle"}}},
 		{ID: "care/gasket@north/c2", Do: maintenance.DoCare, Pump: ptr("north"), Opens: noon, Due: noon, Record: entry(&maintenance.CareAct{Task: "gasket", Pump: "north"})},
 		{ID: "hand-in/can-9/w1", Do: maintenance.DoHandIn, Vessel: ptr("can-9"), Opens: noon, Due: noon,
 			Record: entry(&maintenance.DiscardAct{From: "can-9", Where: "depot"}), Cautions: []string{"Used oil is regulated waste: the rules of your place hold"}},
-		{ID: "buy-oil/vg68/p1", Do: maintenance.DoBuyOil, Opens: noon, Due: after(12 * 24 * time.Hour), Why: []maintenance.Reason{why("stock", 1250, 2100, "g")}},
+		{ID: "buy-oil/vg68/p1", Do: maintenance.DoBuyOil, Opens: noon, Due: after(12 * 24 * time.Hour), Why: []maintenance.Reason{why("stock_g", 1250, 2100, "g")}},
 	}
 	for i := range all {
 		all[i].State = maintenance.Open
@@ -129,7 +130,7 @@ func TestAmountsInThePersonsUnits(t *testing.T) {
 	}}
 	a := kitchen()[13]
 	m := v.Compose(Reminder{Key: Key{a.ID, Opened, 0, "mail"}, Action: a, Since: noon}, noon)
-	require.Contains(t, m.Text, "Why: stock: 2.76 pounds of g, limit 4.63 pounds of g.")
+	require.Contains(t, m.Text, "Why: stock g: 2.76 pounds of g, limit 4.63 pounds of g.")
 }
 
 func TestPlainAmounts(t *testing.T) {
