@@ -1,0 +1,199 @@
+package maintenance
+
+import (
+	"maps"
+	"strings"
+
+	"sumpbook/maintenance/physics"
+)
+
+func (f *folding) pump(a *PumpAct) error {
+	p := f.Pumps[a.Pump]
+	known := p != nil && !p.Retired && p.Entry != ""
+	switch {
+	case a.Retired != nil && *a.Retired:
+		p, err := f.declaredPump(a.Pump)
+		if err != nil {
+			return err
+		}
+		return f.retirePump(p)
+	case !known:
+		return f.newPump(p, a)
+	}
+	f.revise(p, a)
+	return nil
+}
+
+// newPump declares a pump, also one of a retired pump's name, and also one that until now
+// was known only from a signal: that one keeps what the signals said.
+func (f *folding) newPump(old *Pump, a *PumpAct) error {
+	if a.ChargeMl == nil {
+		return reject("charge_ml", "give the oil its sump takes to the mark, such as charge_ml=700", "a new pump needs its charge")
+	}
+	p := &Pump{Name: a.Pump, Open: true, Classes: map[string]int{}}
+	switch {
+	case old == nil:
+	case old.Retired:
+		f.forgetCare(a.Pump)
+	default:
+		p = old
+	}
+	p.Entry, p.Declared = f.e.ID, f.e.At
+	f.revise(p, a)
+	f.Pumps[a.Pump] = p
+	return nil
+}
+
+// forgetCare drops what was done on an earlier pump of the same name, whose counters mean
+// nothing to the new one.
+func (f *folding) forgetCare(pump string) {
+	for key, done := range f.Care {
+		if strings.HasSuffix(key, "@"+pump) {
+			delete(f.Care, key)
+			continue
+		}
+		marks := maps.Clone(done.Pumps) // shared with clones of the state
+		delete(marks, pump)
+		done.Pumps = marks
+		f.Care[key] = done
+	}
+}
+
+func (f *folding) revise(p *Pump, a *PumpAct) {
+	if a.ChargeMl != nil {
+		p.ChargeMl = *a.ChargeMl
+	}
+	for _, pair := range []struct {
+		to  **float64
+		new *float64
+	}{{&p.HeelMl, a.HeelMl}, {&p.SpeedM3H, a.SpeedM3H}, {&p.BallastLMin, a.BallastLMin}, {&p.HotC, a.HotC},
+		{&p.AmbientC, a.AmbientC}, {&p.TrapC, a.TrapC}, {&p.CoolTauMin, a.CoolTauMin}} {
+		if pair.new != nil {
+			*pair.to = pair.new
+		}
+	}
+	if a.Limits != nil {
+		p.Limits = a.Limits.Over(p.Limits)
+	}
+}
+
+func (f *folding) retirePump(p *Pump) error {
+	f.cutLateRun(p)
+	if p.Run != nil {
+		return reject("retired", "stop it first", "%s is running", p.Name)
+	}
+	heel := f.massOfVolume(p.heelMl(), p.Sump, standardC)
+	if p.Sump.Total() > heel+heel/10+MassOf(1) {
+		return reject("retired", "drain it first", "%s still holds %s", p.Name, grams(p.Sump.Total()))
+	}
+	f.Ledger.Discarded += p.Sump.Total() // the heel leaves with the pump
+	p.Sump, p.Charge, p.Open, p.Retired = Parcel{}, nil, true, true
+	return nil
+}
+
+func (f *folding) vessel(a *VesselAct) error {
+	if a.Retired != nil && *a.Retired {
+		return f.retireVessel(a)
+	}
+	v := f.vesselFor(a.Vessel)
+	if a.StoreC != nil && *a.StoreC != v.storeC() {
+		f.moved(v, f.e.At)
+	}
+	for _, pair := range []struct {
+		to  **float64
+		new *float64
+	}{{&v.CapacityMl, a.CapacityMl}, {&v.HeightMm, a.HeightMm}, {&v.TareG, a.TareG}, {&v.StoreC, a.StoreC}} {
+		if pair.new != nil {
+			*pair.to = pair.new
+		}
+	}
+	if a.Waste != nil {
+		v.IsWaste = *a.Waste
+		if v.IsWaste && !v.Content.Empty() && v.Stage != Waste {
+			f.comesTo(v, Waste)
+		}
+	}
+	f.Vessels[a.Vessel] = v
+	return nil
+}
+
+func (f *folding) retireVessel(a *VesselAct) error {
+	v, err := f.knownVessel("vessel", a.Vessel)
+	if err != nil {
+		return err
+	}
+	if !v.Content.Empty() {
+		return reject("retired", "empty it first, with pour or discard", "%s still holds %s", v.Name, grams(v.Content.Total()))
+	}
+	v.Retired = true
+	return nil
+}
+
+// vesselFor is the vessel of that name, or a new one, which is not on the book yet.
+func (f *folding) vesselFor(name string) *Vessel {
+	if v := f.Vessels[name]; v != nil && !v.Retired {
+		return v
+	}
+	return &Vessel{Name: name, Entry: f.e.ID, Since: f.e.At, SinceEntry: f.e.ID, ClockAt: f.e.At, PouredC: assumedStoreC}
+}
+
+func (f *folding) medium(a *MediumAct) error {
+	if m := f.Media[a.Medium]; m != nil {
+		f.Ledger.Discarded += m.Held.Total()
+	}
+	f.Media[a.Medium] = &Medium{Name: a.Medium, Entry: f.e.ID, Since: f.e.At}
+	f.Medium = a.Medium
+	return nil
+}
+
+func (f *folding) lot(a *LotAct) error {
+	if a.Lot == UnknownLot {
+		return reject("lot", "name the purchase, such as lot-2026-1", "%q is kept for oil of no known purchase", UnknownLot)
+	}
+	v := f.vesselFor(a.Vessel)
+	before := copied(f.Lots[a.Lot])
+	f.declareLot(a)
+	m := f.mass(a.Amount, oilOf(a.Lot, 1), standardC)
+	if err := f.checkCapacity("vessel", v, v.Content.mixed(oilOf(a.Lot, m))); err != nil {
+		f.forgetLot(a.Lot, before)
+		return err
+	}
+	l := f.Lots[a.Lot]
+	l.Bought += m
+	f.Ledger.Received += m
+	f.Vessels[a.Vessel] = v
+	part := oilOf(a.Lot, m)
+	part.Fresh = m
+	f.into(v, part, New, v.storeC())
+	return nil
+}
+
+func (f *folding) declareLot(a *LotAct) {
+	l := copied(f.Lots[a.Lot])
+	if l == nil {
+		l = &Lot{Name: a.Lot, At: f.e.At}
+		f.LotOrder = append(f.LotOrder, a.Lot)
+	}
+	if a.Grade != "" {
+		l.Grade = a.Grade
+		if _, err := physics.OilOfGrade(a.Grade); err != nil {
+			f.remark(err.Error() + ": reckoned as VG 68")
+		}
+	}
+	if a.Density15 != nil {
+		l.Density15 = *a.Density15
+	}
+	if a.Price != nil {
+		l.Price, l.Currency = *a.Price, a.Currency
+	}
+	f.Lots[a.Lot] = l
+}
+
+func (f *folding) forgetLot(name string, before *Lot) {
+	if before != nil {
+		f.Lots[name] = before
+		return
+	}
+	delete(f.Lots, name)
+	f.LotOrder = f.LotOrder[:len(f.LotOrder)-1]
+}
