@@ -24,6 +24,7 @@ func (d desk) Look(context.Context) (web.View, error) {
 		Now: st.At, Zone: d.settings.Config.Timezone, Units: d.settings.Config.Units, Demo: d.settings.Demo,
 		State: st.State.View(d.book.rules, st.At, st.Seq, st.Head), Actions: maintenance.Next(st.State, d.book.rules, st.At),
 	}
+	v.Working = func(id string) (maintenance.Working, bool) { return maintenance.Why(st.State, d.book.rules, st.At, id) }
 	for name := range d.outbox.Failing() {
 		v.Failing = append(v.Failing, name)
 	}
