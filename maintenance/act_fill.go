@@ -103,6 +103,7 @@ func (q *asking) placeFill(a *asked, c *pumpCase, onlyNew bool) {
 		return
 	}
 	need := q.need(c, v.Content)
+	a.because("ready_oil_g", v.Content.Total().Grams(), need.Grams(), "g", "the book: what "+v.Name+" holds, against what the pump takes")
 	if need == 0 {
 		a.caution("by the book its sump holds the whole charge: weigh it before you fill")
 		return
@@ -112,7 +113,6 @@ func (q *asking) placeFill(a *asked, c *pumpCase, onlyNew bool) {
 	act := a.Record.Act.(*FillAct)
 	act.From, act.Grams = v.Name, wholeGrams(m)
 	a.ofVessel(v.Vessel)
-	a.because("ready_oil_g", v.Content.Total().Grams(), need.Grams(), "g", "the book: what "+v.Name+" holds, against what the pump takes")
 	if m < need {
 		a.caution(fmt.Sprintf("%s holds less than the charge takes: top up from another", v.Name))
 	}

@@ -38,7 +38,9 @@ func anyBook(t *rapid.T) *book {
 		b.r = DefaultRules()
 	}
 	for _, e := range story(t, rapid.IntRange(0, 40).Draw(t, "length")) {
-		b.tell(e.At, e.Act, "")
+		if _, err := b.s.Apply(b.r, e); err == nil {
+			b.told = append(b.told, e)
+		}
 	}
 	at := b.s.At
 	b.tell(at, &VesselAct{Vessel: "waste", CapacityMl: num(3000), Waste: yes()}, "")

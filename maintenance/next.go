@@ -39,6 +39,7 @@ type asking struct {
 // offered once.
 type asked struct {
 	Action
+	rank  int // of its kind in urgency
 	place func(*asked)
 }
 
@@ -97,7 +98,7 @@ func (q *asking) askPump(c *pumpCase) {
 func moreUrgent(a, b *asked) int {
 	return cmp.Or(
 		cmp.Compare(waiting(a.State), waiting(b.State)),
-		cmp.Compare(slices.Index(dos, a.Do), slices.Index(dos, b.Do)),
+		cmp.Compare(a.rank, b.rank),
 		a.Due.Compare(b.Due),
 		cmp.Compare(a.ID, b.ID),
 	)
@@ -113,7 +114,10 @@ func waiting(s ActionState) int {
 // ask adds an action that rests on an entry, unless a person has skipped it; one that they
 // snoozed is coming until then. It is nil if it was skipped.
 func (q *asking) ask(do Do, subject, entry string, opens, due time.Time) *asked {
-	a := &asked{Action: Action{ID: string(do) + "/" + subject + "/" + entry, Do: do, Opens: opens, Due: later(due, opens), Why: []Reason{}, Cautions: []string{}}}
+	a := &asked{rank: slices.Index(dos, do), Action: Action{
+		ID: string(do) + "/" + subject + "/" + entry, Do: do, Opens: opens, Due: later(due, opens),
+		Why: make([]Reason, 0, 4), Cautions: make([]string, 0, 4),
+	}}
 	if aside, ok := q.s.Aside[string(do)+"/"+subject]; ok && aside.Action == a.ID {
 		if aside.Skip {
 			q.not(do, subject, "it was set aside by %s", aside.Entry)

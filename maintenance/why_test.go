@@ -68,21 +68,23 @@ func TestLawNothingIsSilentWithoutAReason(t *testing.T) {
 	})
 }
 
-func subjectsOf(b *book, do Do) (all []string) {
+func subjectsOf(b *book, do Do) []string {
+	pumps := keysOf(b.s.Pumps, func(p *Pump) bool { return !p.Retired })
 	switch do {
 	case DoChangeMedium:
 		return sortedKeys(b.s.Media)
 	case DoDecant, DoSeparate, DoFreeze, DoFilter, DoHandIn:
-		return sortedKeys(b.s.Vessels)
+		return keysOf(b.s.Vessels, func(v *Vessel) bool { return !v.Retired })
 	case DoCare:
+		var all []string
 		for _, task := range b.r.Care {
-			for _, p := range sortedKeys(b.s.Pumps) {
+			for _, p := range pumps {
 				all = append(all, task.Task+"@"+p)
 			}
 		}
 		return all
 	}
-	return sortedKeys(b.s.Pumps)
+	return pumps
 }
 
 func stepOf(t *testing.T, w Working, name string) Step {
