@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"sumpbook/config"
+	"sumpbook/daemon"
 	"sumpbook/maintenance"
 	"sumpbook/maintenance/physics"
 )
@@ -50,21 +51,34 @@ func (p *program) exit(err error) int {
 		p.complain(err.Error(), "see: sumpbook calc "+badCalc.Calc+" --help")
 		return misused
 	}
+	var c *config.Problem
+	if errors.As(err, &c) { // its own text has the hint in it
+		bare := *c
+		bare.Hint = ""
+		err = hinted{&bare, c.Hint}
+	}
 	p.complain(err.Error(), hintOf(err))
+	var o *offer
+	if errors.As(err, &o) {
+		for _, line := range o.lines {
+			fmt.Fprintf(p.err, "  %s\n", inline(line))
+		}
+	}
 	return refused
 }
 
+// hintOf is what would be right, where the error knows it.
 func hintOf(err error) string {
 	var h hinted
 	var r *maintenance.Rejection
-	var c *config.Problem
+	var answered *daemon.Problem
 	switch {
 	case errors.As(err, &h):
 		return h.hint
 	case errors.As(err, &r):
 		return r.Hint
-	case errors.As(err, &c):
-		return ""
+	case errors.As(err, &answered):
+		return answered.Hint
 	}
 	return ""
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"io"
-	"os"
 	"regexp"
 	"strings"
 	"time"
@@ -64,6 +63,7 @@ func (p *program) root() *cobra.Command {
 	flags.StringVar(&p.config, "config", "", "configuration `file` (SUMPBOOK_CONFIG)")
 	flags.BoolVar(&p.json, "json", false, "answer in JSON")
 	flags.BoolVarP(&p.quiet, "quiet", "q", false, "no talk on stderr but errors")
+	cobra.EnableCommandSorting = false // ours is the order of the work
 	root.AddGroup(
 		&cobra.Group{ID: "read", Title: "Ask:"},
 		&cobra.Group{ID: "act", Title: "Record what happened:"},
@@ -92,16 +92,23 @@ func (p *program) addCommands(root *cobra.Command) {
 			root.AddCommand(c)
 		}
 	}
-	add("read", p.calcCommand())
+	add("read", p.nextCommand(), p.stateCommand(), p.whyCommand(), p.whyNotCommand(), p.auditCommand(),
+		p.noticesCommand(), p.calcCommand())
+	for _, s := range shapes {
+		add("act", p.actCommand(s))
+	}
+	add("act", p.addCommand(), p.undoCommand())
+	add("book", p.serveCommand(), p.demoCommand(), p.doctorCommand(), p.verifyCommand(), p.backupCommand(), p.restoreCommand(),
+		p.importCommand(), p.exportCommand(), p.sourceCommand(), p.notifyCommand())
+	root.AddCommand(kindsTopic())
 }
 
 func unknownCommand(root *cobra.Command, word string) error {
 	hint := "see: sumpbook --help"
-	root.SuggestionsMinimumDistance = 2
-	if near := root.SuggestionsFor(word); len(near) > 0 {
+	if near := nearest(word, commandNames(root)); len(near) > 0 {
 		hint = "did you mean " + strings.Join(near, " or ") + "?"
 	}
-	return usage("there is no command "+strings.TrimSpace(word), hint)
+	return usage("there is no command "+word, hint)
 }
 
 var negative = regexp.MustCompile(`^-[.]?[0-9]`)
@@ -129,5 +136,3 @@ func plainMinus(word string) string {
 	}
 	return word
 }
-
-func env(name string) string { return os.Getenv(name) }

@@ -10,15 +10,26 @@ func suggest(word string, known []string) string {
 	return "there are " + strings.Join(known, ", ")
 }
 
-// nearest are the known words a slip or two away, told with their unit or without, or that
-// the word begins.
+// nearest are the known words that the word begins, else those with the fewest slips, one
+// or two, told with their unit or without.
 func nearest(word string, known []string) []string {
-	var near []string
+	var begun, near []string
+	least := 3
 	for _, k := range known {
-		slips := min(2, 1+len(k)/5)
-		if min(distance(word, k), distance(word, stem(k))) <= slips || len(word) > 2 && strings.HasPrefix(k, word) {
-			near = append(near, k)
+		if len(word) > 2 && strings.HasPrefix(k, word) {
+			begun = append(begun, k)
 		}
+		slips := min(distance(word, k), distance(word, stem(k)))
+		if slips > min(2, 1+len(k)/5) || slips > least {
+			continue
+		}
+		if slips < least {
+			least, near = slips, nil
+		}
+		near = append(near, k)
+	}
+	if len(begun) > 0 {
+		return begun
 	}
 	return near
 }

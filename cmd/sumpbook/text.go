@@ -33,38 +33,45 @@ func isBad(s string) bool {
 	return size == 1
 }
 
-// A sheet collects lines of cells and prints them aligned. A cell is cleaned as it enters.
+// A sheet collects lines and aligned tables. What enters is cleaned.
 type sheet struct {
-	out  *tabwriter.Writer
-	text *strings.Builder
+	text strings.Builder
+	rows [][]string // of the table being told
 }
 
-func newSheet() *sheet {
-	text := new(strings.Builder)
-	return &sheet{tabwriter.NewWriter(text, 0, 8, 2, ' ', 0), text}
-}
+func newSheet() *sheet { return new(sheet) }
 
-// row adds a line; empty cells at its end are left out.
+// row adds a line to the table.
 func (s *sheet) row(cells ...string) {
-	for len(cells) > 0 && cells[len(cells)-1] == "" {
-		cells = cells[:len(cells)-1]
-	}
-	clean := make([]string, len(cells))
 	for i, c := range cells {
-		clean[i] = inline(c)
+		cells[i] = inline(c)
 	}
-	fmt.Fprintln(s.out, strings.Join(clean, "\t"))
+	s.rows = append(s.rows, cells)
 }
 
-// line adds a line that takes no part in the columns, and begins new ones.
+// line ends the table and adds a line that takes no part in columns.
 func (s *sheet) line(format string, args ...any) {
-	s.out.Flush()
-	fmt.Fprintln(s.text, inline(fmt.Sprintf(format, args...)))
+	s.flush()
+	s.text.WriteString(inline(fmt.Sprintf(format, args...)) + "\n")
+}
+
+// flush aligns the table. A short row is filled up: a column is one from top to bottom.
+func (s *sheet) flush() {
+	width := 0
+	for _, cells := range s.rows {
+		width = max(width, len(cells))
+	}
+	out := tabwriter.NewWriter(&s.text, 0, 8, 2, ' ', 0)
+	for _, cells := range s.rows {
+		fmt.Fprintln(out, strings.Join(cells, "\t")+strings.Repeat("\t", width-len(cells)))
+	}
+	_ = out.Flush() // a builder takes all
+	s.rows = nil
 }
 
 // print writes the sheet without the blanks that padding leaves at the ends of lines.
 func (s *sheet) print(w io.Writer) error {
-	s.out.Flush()
+	s.flush()
 	var b strings.Builder
 	for line := range strings.Lines(s.text.String()) {
 		b.WriteString(strings.TrimRight(line, " \n") + "\n")

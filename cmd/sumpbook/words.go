@@ -80,7 +80,7 @@ func quote(b []byte, s string) []byte {
 
 func (w wording) members(kind string, words []string) ([]member, error) {
 	slots := slotsOf(kind)
-	base := w.now
+	base := w.toldTime(words)
 	all := make([]member, 0, len(words))
 	for _, word := range words {
 		key, text, ok := strings.Cut(word, "=")
@@ -95,12 +95,21 @@ func (w wording) members(kind string, words []string) ([]member, error) {
 		if err != nil {
 			return nil, &maintenance.Rejection{Field: s.name, Says: err.Error(), Hint: "give " + s.want}
 		}
-		if s.name == "at" { // "until=+2h" then counts from it
-			base, _ = units.ParseTime(text, w.now, w.zone)
-		}
 		all = append(all, member{s.name, value})
 	}
 	return all, nil
+}
+
+// toldTime is when the entry happened, from which "until=+2h" counts.
+func (w wording) toldTime(words []string) time.Time {
+	for _, word := range words {
+		if text, ok := strings.CutPrefix(word, "at="); ok {
+			if t, err := units.ParseTime(text, w.now, w.zone); err == nil { // else it is refused in its place
+				return t
+			}
+		}
+	}
+	return w.now
 }
 
 // value reads one text as its slot wants it, into JSON.

@@ -65,7 +65,7 @@ func TestWordsBecomeEntries(t *testing.T) {
 		{"vessel waste-1 waste=yes", `{` + now + `,"kind":"vessel","vessel":"waste-1","waste":true}`},
 		{"snooze drain/north/a until=+2h", `{` + now + `,"kind":"snooze","action":"drain/north/a","until":"2026-11-24T23:04:00+01:00"}`},
 		{"snooze drain/north/a tomorrow 07:00", `{` + now + `,"kind":"snooze","action":"drain/north/a","until":"2026-11-25T07:00:00+01:00"}`},
-		{"snooze drain/north/a until=+2h at=20:00", `{"at":"2026-11-24T20:00:00+01:00","kind":"snooze","action":"drain/north/a","until":"2026-11-24T23:04:00+01:00"}`},
+		{"snooze drain/north/a until=+2h at=20:00", `{"at":"2026-11-24T20:00:00+01:00","kind":"snooze","action":"drain/north/a","until":"2026-11-24T22:00:00+01:00"}`},
 		{"void entry=01A", `{` + now + `,"kind":"void","entry":"01A"}`},
 	} {
 		words := strings.Fields(c.words)

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"sumpbook/config"
+	"sumpbook/daemon"
+	"sumpbook/maintenance/units"
+)
+
+// A session is one command at the book: through the daemon if one runs, else on the file.
+type session struct {
+	*daemon.Client
+	reader
+}
+
+// settings reads the configuration; flags are keys that the command line sets.
+func (p *program) settings(flags map[string]string) (daemon.Settings, error) {
+	data := config.DataDir(p.data, os.Getenv)
+	file, explicit := config.File(p.config, os.Getenv)
+	c, err := config.Load(config.Options{
+		File: file, Explicit: explicit, Settings: filepath.Join(data, "settings.yaml"), Env: os.Environ(), Flags: flags,
+	})
+	for _, warning := range c.Warnings {
+		p.talk("warning: %s", warning)
+	}
+	return daemon.Settings{Data: data, Config: c}, err
+}
+
+// atBook runs a command at the book and gives the book back.
+func (p *program) atBook(ctx context.Context, do func(*session) error) error {
+	s, err := p.settings(nil)
+	if err != nil {
+		return err
+	}
+	client, err := daemon.Connect(ctx, s)
+	if err != nil {
+		return err
+	}
+	err = do(&session{client, readerOf(s.Config, p.now)})
+	return errors.Join(err, client.Close())
+}
+
+// moment is what --at and --known-by ask for.
+func (p *program) moment(zone *time.Location) (m daemon.Moment, err error) {
+	if m.At, err = p.flagTime("at", p.at, zone); err != nil {
+		return m, err
+	}
+	m.KnownBy, err = p.flagTime("known-by", p.knownBy, zone)
+	return m, err
+}
+
+func (p *program) flagTime(name, text string, zone *time.Location) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := units.ParseTime(text, p.now, zone)
+	if err != nil {
+		return t, usage("--"+name+": "+err.Error(), "write it like --"+name+`="2026-11-24 20:24"`)
+	}
+	return t, nil
+}
+
+// A reader is the person an answer is for: units, zone, and the moment from which "ago"
+// counts.
+type reader struct {
+	system units.System
+	zone   *time.Location
+	now    time.Time
+}
+
+func readerOf(c config.Config, now time.Time) reader {
+	return reader{units.System(c.Units), c.Timezone, now.In(c.Timezone)}
+}
+
+// asOf is the same person at another moment.
+func (r reader) asOf(t time.Time) reader {
+	r.now = t.In(r.zone)
+	return r
+}
+
+func (r reader) clock(t time.Time) string { return t.In(r.zone).Format("Mon 2006-01-02 15:04 MST") }
+
+// when is a time with how long ago it was.
+func (r reader) when(t time.Time) string { return units.Describe(t.In(r.zone), r.now) }
+
+// day is a time in a column.
+func (r reader) day(t time.Time) string { return t.In(r.zone).Format("2006-01-02 15:04") }
+
+func (r reader) grams(g float64) string { return units.Format(g, units.Gram, r.system) }
+
+// hours are run hours, in which the limits of the oil are told: never days.
+func (r reader) hours(h float64) string {
+	if h < 100 {
+		return strconv.FormatFloat(math.Round(h*10)/10, 'f', -1, 64) + " h"
+	}
+	return strconv.FormatFloat(math.Round(h), 'f', -1, 64) + " h"
+}
+
+// between is an estimate to two figures with its low and high; a measured one has no width.
+func (r reader) between(g, low, high float64) string {
+	if low == high {
+		return r.grams(g)
+	}
+	return fmt.Sprintf("%s (%s to %s)", r.grams(twoFigures(g)), r.grams(twoFigures(low)), r.grams(twoFigures(high)))
+}
+
+func twoFigures(v float64) float64 {
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 2, 64), 64) // reads what it wrote
+	return rounded
+}
+
+// shown are the dimensions that are told in the person's units; the rest stand as they are.
+var shown = map[units.Dimension]bool{
+	units.Mass: true, units.Volume: true, units.Temperature: true, units.Pressure: true, units.Flow: true, units.Length: true,
+}
+
+// plainName is a stored name as a person reads it: "trap_c" is trap.
+func plainName(name string) string { return strings.ReplaceAll(stem(name), "_", " ") }
+
+// quantity is a number with its unit, in the person's units where there are such.
+func (r reader) quantity(v float64, unit string) string {
+	if u, ok := units.UnitOf(unit); ok && shown[u.Dimension()] && u != "K" { // a width, not a temperature
+		return units.Format(v, u, r.system)
+	}
+	return strconv.FormatFloat(v, 'g', 4, 64) + suffix(unit)
+}
