@@ -289,6 +289,7 @@ func TestLawACheckpointChangesNothing(t *testing.T) {
 			require.NoError(t, err2)
 		}
 		require.Equal(t, fingerprint(t, whole), fingerprint(t, back))
+		require.Equal(t, string(b), fingerprint(t, s), "what goes on with a clone does not touch it")
 	})
 }
 

@@ -180,7 +180,6 @@ const (
 
 func (p *Pump) clone() *Pump {
 	c := *p
-	c.Sump = p.Sump.clone()
 	c.Charge, c.Run, c.Last, c.Full, c.BlankNew, c.Look = copied(p.Charge), copied(p.Run), copied(p.Last), copied(p.Full), copied(p.BlankNew), copied(p.Look)
 	// The bounded memories only ever grow at their end or are replaced, so a copy may share
 	// them as long as an append makes room of its own.

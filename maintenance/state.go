@@ -159,34 +159,26 @@ func NewState() *State {
 // Clone is a copy that shares nothing that either may change.
 func (s *State) Clone() *State {
 	c := *s
-	c.Pumps = clonedMap(s.Pumps, (*Pump).clone)
-	c.Vessels = clonedMap(s.Vessels, (*Vessel).clone)
-	c.Media = clonedMap(s.Media, (*Medium).clone)
-	c.Lots = clonedMap(s.Lots, func(l *Lot) *Lot { k := *l; return &k })
+	c.Pumps = make(map[string]*Pump, len(s.Pumps))
+	for name, p := range s.Pumps {
+		c.Pumps[name] = p.clone()
+	}
+	c.Vessels, c.Media, c.Lots = copiedMap(s.Vessels), copiedMap(s.Media), copiedMap(s.Lots)
 	c.Care = maps.Clone(s.Care)
 	c.Aside = maps.Clone(s.Aside)
-	c.LotOrder = slices.Clone(s.LotOrder)
+	c.LotOrder = slices.Clip(s.LotOrder)
 	return &c
 }
 
-func clonedMap[T any](m map[string]*T, clone func(*T) *T) map[string]*T {
-	out := make(map[string]*T, len(m))
+// copiedMap copies what a map points to. The lots of a parcel are shared: no parcel is ever
+// changed where it stands.
+func copiedMap[T any](m map[string]*T) map[string]*T {
+	out, all := make(map[string]*T, len(m)), make([]T, 0, len(m))
 	for k, v := range m {
-		out[k] = clone(v)
+		all = append(all, *v)
+		out[k] = &all[len(all)-1]
 	}
 	return out
-}
-
-func (v *Vessel) clone() *Vessel {
-	c := *v
-	c.Content = v.Content.clone()
-	return &c
-}
-
-func (m *Medium) clone() *Medium {
-	c := *m
-	c.Held = m.Held.clone()
-	return &c
 }
 
 // InPumps, InVessels and InMedia are the masses inside the book.
