@@ -121,17 +121,22 @@ func TestSettled(t *testing.T) {
 
 func TestReadyForAPump(t *testing.T) {
 	for why, jar := range map[string]string{
-		"it is empty":                     "grams=0",
-		"it is waste":                     "grams=500 stage=waste",
-		"it is drained, not filtered":     "grams=500",
-		"it has had 0 of 1 filter passes": "grams=500 stage=filtered",
-		"":                                "grams=500 stage=new",
-		"it is decanted, not filtered":    "grams=500 stage=decanted",
-		"it is recovered, not filtered":   "grams=500 stage=recovered",
+		"it is empty":                   "grams=0",
+		"it is waste":                   "grams=500 stage=waste",
+		"it is drained, not filtered":   "grams=500",
+		"":                              "grams=500 stage=new",
+		"it is decanted, not filtered":  "grams=500 stage=decanted",
+		"it is recovered, not filtered": "grams=500 stage=recovered",
 	} {
 		b := jarOf(t, jar, 0)
 		require.Equal(t, why, b.s.notReady(b.s.Vessels["jar-1"], b.rules.Limits))
 	}
+	t.Run("oil told to be filtered has had a pass", func(t *testing.T) {
+		b := jarOf(t, "grams=500 stage=filtered", 0)
+		require.True(t, b.s.isReady(b.s.Vessels["jar-1"], b.rules.Limits, b.now))
+		b.rules.Limits.FilterPasses = num(2)
+		require.Equal(t, "it has had 1 of 2 filter passes", b.s.notReady(b.s.Vessels["jar-1"], b.rules.Limits))
+	})
 	t.Run("filtered oil may hold little free water, settled or not", func(t *testing.T) {
 		b := jarOf(t, "grams=500 water_g=10", 0).tell("filter from=jar-1 to=jar-2").after(2000)
 		require.Contains(t, b.s.notReady(b.s.Vessels["jar-2"], b.rules.Limits), "of free water, more than 2 g")

@@ -33,6 +33,9 @@ func (f *folding) weighVessel(v *Vessel, a *WeighAct) error {
 	if err != nil {
 		return err
 	}
+	if a.Stage == Filtered {
+		after.Passes = max(1, after.Passes) // that is what filtered says
+	}
 	if err := f.checkCapacity("grams", v, after); err != nil {
 		return err
 	}
