@@ -207,6 +207,7 @@ func TestCourierKeepsAHangingChannelToItself(t *testing.T) {
 			require.Less(t, m.SentAt.Sub(began.Add(time.Duration(n)*time.Second)), time.Second)
 		}
 		time.Sleep(24 * time.Hour)
+		synctest.Wait()
 		require.Greater(t, dead.tries, 5*40, "it is tried on")
 		require.Less(t, dead.tries, 5*60)
 	})
@@ -374,6 +375,7 @@ func TestCourierGivesEachReminderOnceThoughItIsOfferedOften(t *testing.T) {
 			require.LessOrEqual(t, h.courier.lanes["phone"].length(), 3)
 			time.Sleep(time.Second)
 		}
+		synctest.Wait()
 		require.Len(t, phone.heard, 3)
 	})
 }
