@@ -77,7 +77,11 @@ func showState(b *session, s *sheet, v maintenance.StateView) {
 		for _, w := range v.Vessels {
 			b.vessel(s, w)
 		}
+		s.line("")
 	}
+	l := v.Ledger
+	s.line("in pumps %s, in vessels %s, in media %s", b.grams(l.InPumpsG), b.grams(l.InVesselsG), b.grams(l.InMediaG))
+	s.line("handed in or spilled %s, lost %s, found %s", b.grams(l.DiscardedG), b.grams(l.LostG), b.grams(l.FoundG))
 }
 
 func (r reader) pump(s *sheet, p maintenance.PumpView) {
@@ -87,7 +91,7 @@ func (r reader) pump(s *sheet, p maintenance.PumpView) {
 		s.row("  holds", r.grams(c.Grams)+lots(c.Lots)+", since "+r.when(c.Since))
 		s.row("  water", r.between(c.WaterG, c.WaterLowG, c.WaterHighG))
 		s.row("  new oil", percent(c.FreshFraction))
-		s.row("  since the change", fmt.Sprintf("%s, %s", r.hours(c.RunHours), count(c.Cycles, "cycle")))
+		s.row("  since the change", fmt.Sprintf("%s, %s", r.hours(c.RunHours), count(c.Cycles, "cycle"))+r.water(c))
 		s.row("  life of the oil", fmt.Sprintf("%s, %s", r.hours(c.OilHours), count(c.Uses, "charge")))
 	}
 	switch full := p.Full; {
@@ -97,6 +101,18 @@ func (r reader) pump(s *sheet, p maintenance.PumpView) {
 		s.row("  last fully replaced", "not on record")
 	}
 	s.row("  in all", fmt.Sprintf("%s, %s", r.hours(p.RunHours), count(p.Cycles, "cycle")))
+}
+
+// water is what the cycles of a charge did with it, where there is something to tell.
+func (r reader) water(c *maintenance.ChargeView) string {
+	text := ""
+	if c.WaterRemovedG > 0 {
+		text += "; the food lost " + r.grams(c.WaterRemovedG)
+	}
+	if c.CarryOverG > 0 {
+		text += fmt.Sprintf("; about %s came into the pump, %s left it", r.grams(twoFigures(c.CarryOverG)), r.grams(twoFigures(c.ExpelledG)))
+	}
+	return text
 }
 
 func standing(p maintenance.PumpView) string {

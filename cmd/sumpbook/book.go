@@ -80,7 +80,7 @@ func (p *program) readEntries(path string) (entries []maintenance.Entry, lines [
 	if path != "-" {
 		file, err := os.Open(path)
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, hinted{err, "name a file of JSON Lines, or - for what comes in by a pipe"}
 		}
 		defer file.Close()
 		in = file

@@ -65,7 +65,7 @@ func (p *program) oneCalc(calc physics.Calc) *cobra.Command {
 		}
 		result, err := physics.Calculate(calc.Name, args)
 		if err != nil {
-			return err
+			return hinted{err, "see: " + c.CommandPath() + " --help"}
 		}
 		return p.printResult(result)
 	}

@@ -21,6 +21,7 @@ func (p *program) completeNames(s shape) cobra.CompletionFunc {
 			return keys(c, words, begun)
 		}
 		var names []string
+		p.quiet = true // nothing may stand between the person and the names
 		_ = p.atBook(c.Context(), func(b *session) error {
 			var err error
 			names, err = b.names(c.Context(), s.names[len(loose)])

@@ -48,7 +48,7 @@ func (p *program) exit(err error) int {
 		p.complain(err.Error(), wrong.hint)
 		return misused
 	case errors.As(err, &badCalc):
-		p.complain(err.Error(), "see: sumpbook calc "+badCalc.Calc+" --help")
+		p.complain(err.Error(), hintOf(err))
 		return misused
 	}
 	var c *config.Problem

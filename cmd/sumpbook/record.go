@@ -166,6 +166,9 @@ func (p *program) receipt(ctx context.Context, b *session, e maintenance.Entry, 
 // whatNext tells the most urgent action and whether anybody will be reminded of it. The
 // entry is on the book: not knowing what comes next does not undo that.
 func (p *program) whatNext(ctx context.Context, b *session) {
+	if p.quiet {
+		return
+	}
 	view, err := b.Actions(ctx, daemon.Moment{})
 	switch {
 	case err != nil:

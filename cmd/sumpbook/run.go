@@ -69,6 +69,7 @@ func (p *program) root() *cobra.Command {
 		&cobra.Group{ID: "act", Title: "Record what happened:"},
 		&cobra.Group{ID: "book", Title: "The book and the daemon:"})
 	p.addCommands(root)
+	root.SetHelpCommand(helpCommand(root))
 	root.SetHelpCommandGroupID("book")
 	root.SetCompletionCommandGroupID("book")
 	return root
@@ -101,6 +102,20 @@ func (p *program) addCommands(root *cobra.Command) {
 	add("book", p.serveCommand(), p.demoCommand(), p.doctorCommand(), p.verifyCommand(), p.backupCommand(), p.restoreCommand(),
 		p.importCommand(), p.exportCommand(), p.sourceCommand(), p.notifyCommand())
 	root.AddCommand(kindsTopic())
+}
+
+// helpCommand is as unforgiving of unknown names as the commands are.
+func helpCommand(root *cobra.Command) *cobra.Command {
+	return &cobra.Command{
+		Use: "help [COMMAND]", Short: "help about a command, or: help kinds",
+		RunE: func(_ *cobra.Command, words []string) error {
+			c, rest, err := root.Find(words)
+			if err != nil || len(rest) > 0 || c == root && len(words) > 0 {
+				return unknownCommand(root, strings.Join(words, " "))
+			}
+			return c.Help()
+		},
+	}
 }
 
 func unknownCommand(root *cobra.Command, word string) error {

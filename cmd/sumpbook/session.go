@@ -43,7 +43,7 @@ func (p *program) atBook(ctx context.Context, do func(*session) error) error {
 	}
 	client, err := daemon.Connect(ctx, s)
 	if err != nil {
-		return err
+		return hinted{err, "the book is looked for in " + s.Data + "; --data names another folder; what holds it has to end first"}
 	}
 	err = do(&session{client, readerOf(s.Config, p.now)})
 	return errors.Join(err, client.Close())

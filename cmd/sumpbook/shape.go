@@ -28,7 +28,7 @@ var weightOrVolume = []string{"grams", "ml"}
 // shapes are the everyday acts, in the order of a turn of the oil.
 var shapes = []shape{
 	{"load", "weight into the chamber, for the running or the next cycle", []string{"pump"}, 0, []string{"grams"}, "",
-		[]string{"load north 4kg", "load north 3.2kg trays=820g,790g,805g,785g class=curd"}},
+		[]string{"load north 4kg", "load north trays=820g,790g,805g,785g class=curd"}},
 	{"start", "the pump begins to run", []string{"pump"}, 0, nil, "",
 		[]string{"start north", "start north trap=-42C ballast=open", "start north what=blank"}},
 	{"stop", "the pump comes to rest", []string{"pump"}, 0, nil, "",

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
 	"sumpbook/maintenance"
@@ -97,7 +98,28 @@ func (w wording) members(kind string, words []string) ([]member, error) {
 		}
 		all = append(all, member{s.name, value})
 	}
-	return all, nil
+	return withSum(all), nil
+}
+
+// withSum adds the weight in or out where only its trays were told.
+func withSum(all []member) []member {
+	var trays []float64
+	for _, m := range all {
+		switch m.name {
+		case "grams":
+			return all
+		case "trays_g":
+			_ = json.Unmarshal(m.value, &trays) // our own list of numbers
+		}
+	}
+	if trays == nil {
+		return all
+	}
+	sum := 0.0
+	for _, g := range trays {
+		sum += g
+	}
+	return append(all, member{"grams", strconv.AppendFloat(nil, sum, 'f', -1, 64)})
 }
 
 // toldTime is when the entry happened, from which "until=+2h" counts.

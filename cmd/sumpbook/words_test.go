@@ -61,6 +61,7 @@ func TestWordsBecomeEntries(t *testing.T) {
 		{"note \u22125 outside", `{` + now + `,"kind":"note","note":"-5 outside"}`},
 		{"stop north hot_c=154.4F at=20:44", `{"at":"2026-11-24T20:44:00+01:00","kind":"stop","pump":"north","hot_c":68}`},
 		{"load north 4kg trays=2kg,2000g", `{` + now + `,"kind":"load","pump":"north","grams":4000,"trays_g":[2000,2000]}`},
+		{"yield north trays=400g,500.5g", `{` + now + `,"kind":"yield","pump":"north","grams":900.5,"trays_g":[400,500.5]}`},
 		{"pump north charge=700ml limits.air_h=3 limits.full_fraction=95%", `{` + now + `,"kind":"pump","pump":"north","charge_ml":700,"limits":{"air_h":3,"full_fraction":0.95}}`},
 		{"vessel waste-1 waste=yes", `{` + now + `,"kind":"vessel","vessel":"waste-1","waste":true}`},
 		{"snooze drain/north/a until=+2h", `{` + now + `,"kind":"snooze","action":"drain/north/a","until":"2026-11-24T23:04:00+01:00"}`},
