@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -94,7 +95,7 @@ func decodeLines(in io.Reader) (entries []maintenance.Entry, lines []int, err er
 	line := 0
 	for scanner.Scan() {
 		line++
-		if len(scanner.Bytes()) == 0 {
+		if len(bytes.TrimSpace(scanner.Bytes())) == 0 {
 			continue
 		}
 		e, err := maintenance.Decode(scanner.Bytes())

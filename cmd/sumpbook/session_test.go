@@ -1,0 +1,55 @@
+package main
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"sumpbook/config"
+	"sumpbook/daemon"
+	"sumpbook/maintenance"
+)
+
+func TestReaderShowsWhatThePersonReads(t *testing.T) {
+	zone := time.FixedZone("CET", 3600)
+	c := config.Config{Units: "metric", Timezone: zone}
+	r := readerOf(c, time.Date(2026, 11, 24, 20, 4, 0, 0, time.UTC))
+	require.Equal(t, "Tue 2026-11-24 21:04 CET", r.clock(r.now))
+	require.Equal(t, "Tue 20:44, 20 min ago", r.when(r.now.Add(-20*time.Minute)))
+	require.Equal(t, "Tue 20:44, now", r.asOf(r.now.Add(-20*time.Minute)).when(r.now.Add(-20*time.Minute)))
+	require.Equal(t, "15.9 g", r.between(15.9, 15.9, 15.9))
+	require.Equal(t, "16 g (2.7 g to 65 g)", r.between(15.94, 2.731, 64.6))
+	require.Equal(t, "29.8 h", r.hours(29.81))
+	require.Equal(t, "601 h", r.hours(600.7))
+	require.Equal(t, "8 K", r.quantity(8, "K"), "a width is no temperature")
+	require.Equal(t, "57.7 °C", r.quantity(57.7, "C"))
+	require.Equal(t, "38.58 min", r.quantity(38.5791, "min"))
+	require.Equal(t, "0.7767", r.quantity(0.776724, "1"))
+
+	c.Units = "us"
+	us := readerOf(c, r.now)
+	require.Equal(t, "1 lb 6.6 oz", us.grams(640))
+	require.Equal(t, "136 °F", us.quantity(57.7, "C"))
+	require.Equal(t, "trap", plainName("trap_c"))
+	require.Equal(t, "drain cycles", plainName("drain_cycles"))
+}
+
+func TestVerdictOfTheCheck(t *testing.T) {
+	open, overdue, coming := maintenance.Action{State: maintenance.Open}, maintenance.Action{State: maintenance.Overdue}, maintenance.Action{State: maintenance.Coming}
+	for _, c := range []struct {
+		actions []maintenance.Action
+		stale   []string
+		want    exitCode
+	}{
+		{nil, nil, done},
+		{[]maintenance.Action{coming}, nil, done},
+		{[]maintenance.Action{open, coming}, nil, codeOpen},
+		{[]maintenance.Action{open, overdue}, nil, codeOverdue},
+		{[]maintenance.Action{open}, []string{"north"}, codeStale},
+		{[]maintenance.Action{overdue}, []string{"north"}, codeOverdue},
+		{nil, []string{"north"}, codeStale},
+	} {
+		require.Equal(t, c.want, verdict(daemon.ActionsView{Actions: c.actions, Stale: c.stale}))
+	}
+}
