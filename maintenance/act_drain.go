@@ -71,7 +71,7 @@ func (q *asking) drainRests(c *pumpCase) (cycle string, ok bool) {
 	switch {
 	case c.Entry == "" || c.Open || c.Charge == nil:
 		q.not(DoDrain, c.Name, "it stands open: it was drained, or never filled")
-	case q.drainMass(c) == 0:
+	case q.isDry(c):
 		q.not(DoDrain, c.Name, "its sump holds %s, no more than its heel", grams(c.Sump.Total()))
 	case c.Run != nil && !c.Run.Blank:
 		if q.dueAfterRun(c) {
@@ -177,6 +177,9 @@ func (q *asking) drainMass(c *pumpCase) Mass {
 	}
 	return total
 }
+
+// isDry says whether a pump that was not drained has no more in it than its heel.
+func (q *asking) isDry(c *pumpCase) bool { return !c.Open && q.drainMass(c) == 0 }
 
 // opensPump says whether a drain that leaves so much is more than a sample.
 func (q *asking) opensPump(c *pumpCase, left Mass) bool {

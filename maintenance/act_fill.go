@@ -59,7 +59,7 @@ func (q *asking) topUp(c *pumpCase) {
 	case c.Open || c.LowSince.IsZero() || c.Entry == "":
 		q.not(DoTopUp, c.Name, "it holds %.0f of %.0f ml", q.s.volumeMl(c.Sump, standardC), c.ChargeMl)
 		return
-	case c.drainAsked || c.replacing.worn:
+	case c.drainAsked || c.replacing.worn && !q.isDry(c):
 		q.not(DoTopUp, c.Name, "its charge is to be drained")
 		return
 	}
@@ -83,7 +83,7 @@ func (q *asking) topUp(c *pumpCase) {
 
 // placeTopUp names oil only if it brings the sump up to where none is asked for.
 func (q *asking) placeTopUp(a *asked, c *pumpCase) {
-	q.placeFill(a, c, false)
+	q.placeFill(a, c, c.replacing.worn)
 	fill := a.Record.Act.(*FillAct)
 	if v := q.s.Vessels[fill.From]; v != nil && q.s.volumeMl(c.Sump.mixed(v.Content.share(MassOf(*fill.Grams))), standardC) < lowShare*c.ChargeMl {
 		fill.From, fill.Amount, a.Vessel = "", Amount{}, nil

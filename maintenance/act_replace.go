@@ -71,6 +71,10 @@ func (q *asking) replace(c *pumpCase) {
 		q.not(DoReplace, c.Name, "%s", r.wears)
 		return
 	}
+	if q.isDry(c) {
+		q.not(DoReplace, c.Name, "its sump holds %s, no more than its heel: fill it first", grams(c.Sump.Total()))
+		return
+	}
 	a := q.ask(DoReplace, c.Name, q.replaceEntry(c), r.opens, r.due)
 	if a == nil {
 		return
@@ -80,7 +84,7 @@ func (q *asking) replace(c *pumpCase) {
 		a.because(w.key, w.value, w.limit, specOf(w.key).Unit, w.source)
 	}
 	a.caution(cautionUsedOil, cautionUnplug)
-	if c.Open || q.drainMass(c) == 0 {
+	if c.Open {
 		a.Record = Entry{Act: &FillAct{Pump: c.Name}}
 		a.caution(cautionRightOil)
 		a.place = func(a *asked) { q.placeFill(a, c, true); q.fullEnough(a, c) }
@@ -134,6 +138,8 @@ func (q *asking) buyOil() {
 		switch {
 		case !ok:
 			q.not(DoBuyOil, c.Name, "no new oil is wanted; %.0f ml is in stock", stock)
+		case q.aside(idOf(DoBuyOil, c.Name, entry), DoBuyOil, c.Name).Skip:
+			q.not(DoBuyOil, c.Name, "it was set aside") // and takes no oil from the other pumps
 		case stock >= 0.99*want:
 			q.not(DoBuyOil, c.Name, "%.0f ml of new oil is in stock, the next change takes %.0f ml", stock, want)
 			stock -= want

@@ -7,9 +7,10 @@ import (
 	"time"
 )
 
-// Next derives what there is to do at now, most urgent first, from a state not younger
-// than now. It is pure: the same facts give the same actions, and their ids stay the same
-// until they are done, set aside or no longer so.
+// Next derives what there is to do at now, most urgent first. It is pure: the same facts
+// give the same actions, and their ids stay the same until they are done, set aside or no
+// longer so. A now before the state's last entry, which may be ahead of the clock by a
+// little, counts as that entry's time.
 func Next(s *State, r Rules, now time.Time) []Action {
 	q := newAsking(s, r, now)
 	q.askAll()
@@ -44,7 +45,7 @@ type asked struct {
 }
 
 func newAsking(s *State, r Rules, now time.Time) *asking {
-	q := &asking{s: s, r: r, now: now, held: map[string]bool{}}
+	q := &asking{s: s, r: r, now: later(now, s.At), held: map[string]bool{}}
 	for _, name := range sortedKeys(s.Pumps) {
 		if p := s.Pumps[name]; !p.Retired {
 			q.pumps = append(q.pumps, q.caseOf(p))
@@ -112,24 +113,37 @@ func waiting(s ActionState) int {
 }
 
 // ask adds an action that rests on an entry, unless a person has skipped it; one that they
-// snoozed is coming until then. It is nil if it was skipped.
+// snoozed is coming until then. It is nil if it was skipped, or is asked already: two
+// oddities of one entry are one check.
 func (q *asking) ask(do Do, subject, entry string, opens, due time.Time) *asked {
 	a := &asked{rank: slices.Index(dos, do), Action: Action{
-		ID: string(do) + "/" + subject + "/" + entry, Do: do, Opens: opens, Due: later(due, opens),
+		ID: idOf(do, subject, entry), Do: do, Opens: opens, Due: later(due, opens),
 		Why: make([]Reason, 0, 4), Cautions: make([]string, 0, 4),
 	}}
-	if aside, ok := q.s.Aside[string(do)+"/"+subject]; ok && aside.Action == a.ID {
-		if aside.Skip {
-			q.not(do, subject, "it was set aside by %s", aside.Entry)
-			return nil
-		}
-		if aside.Until.After(q.now) {
-			a.Opens, a.Due = later(a.Opens, aside.Until), later(a.Due, aside.Until)
-		}
+	if slices.ContainsFunc(q.all, func(other *asked) bool { return other.ID == a.ID }) {
+		return nil
+	}
+	aside := q.aside(a.ID, do, subject)
+	if aside.Skip {
+		q.not(do, subject, "it was set aside by %s", aside.Entry)
+		return nil
+	}
+	if aside.Until.After(q.now) {
+		a.Opens, a.Due = later(a.Opens, aside.Until), later(a.Due, aside.Until)
 	}
 	a.State = stateAt(q.now, a.Opens, a.Due)
 	q.all = append(q.all, a)
 	return a
+}
+
+func idOf(do Do, subject, entry string) string { return string(do) + "/" + subject + "/" + entry }
+
+// aside is what a person last said of this very action; the zero value if nothing.
+func (q *asking) aside(id string, do Do, subject string) Aside {
+	if aside := q.s.Aside[string(do)+"/"+subject]; aside.Action == id {
+		return aside
+	}
+	return Aside{}
 }
 
 func stateAt(now, opens, due time.Time) ActionState {
