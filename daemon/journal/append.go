@@ -179,6 +179,7 @@ func (j *Journal) update(put func(*bbolt.Tx) error) (txid int, refused bool, err
 	err = guard(func() error {
 		err := j.db.Update(func(tx *bbolt.Tx) error {
 			txid = tx.ID()
+			j.tidy(tx)
 			err := guard(func() error { return put(tx) })
 			refused = err != nil
 			return err

@@ -147,6 +147,10 @@ func TestCutFiles(t *testing.T) {
 	for size := 0; size < len(content); size += 997 {
 		require.NoError(t, os.Truncate(path, int64(size)))
 		require.False(t, wholeOrDamaged(t, Open, path, want), "%d bytes", size)
+		if size > 2*pageSize {
+			_, err = Open(path)
+			require.ErrorContains(t, err, "the file is cut")
+		}
 		require.False(t, wholeOrDamaged(t, OpenReadOnly, path, want), "%d bytes", size)
 		require.NoError(t, os.WriteFile(path, content, 0o600))
 	}
@@ -262,6 +266,7 @@ func TestTamperingIsFound(t *testing.T) {
 		{"another void", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inVoids).Put(seqKey(3), seqKey(5)) }},
 		{"a notice gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(1)) }},
 		{"the last notice gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(4)) }},
+		{"a notice too many", 0, func(tx *bbolt.Tx) error { return move(tx.Bucket(inNotices), 1, 9) }},
 		{"a notice moved", 0, func(tx *bbolt.Tx) error { return move(tx.Bucket(inNotices), 1, 2) }},
 		{"a notice rotten", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Put(seqKey(1), []byte("abcd{}")) }},
 		{"a signal gone", 0, func(tx *bbolt.Tx) error { return tx.Bucket(inSignals).Delete([]byte("north")) }},
@@ -297,7 +302,14 @@ func TestReadersNoticeDamage(t *testing.T) {
 		{"an entry moved", func(tx *bbolt.Tx) error { return move(tx.Bucket(inEntries), at+1, at) },
 			func(j *Journal) error { return j.Lines(0, func(uint64, []byte) error { return nil }) }},
 		{"a time gone", func(tx *bbolt.Tx) error { return tx.Bucket(inOrder).Delete(Position{evening.Add(39 * 60e9), at}.key()) }, walk},
-		{"another time", func(tx *bbolt.Tx) error { return tx.Bucket(inOrder).Put(Position{evening, at}.key(), nil) }, walk},
+		{"a time twice", func(tx *bbolt.Tx) error { return tx.Bucket(inOrder).Put(Position{evening, at}.key(), nil) }, walk},
+		{"another time", func(tx *bbolt.Tx) error {
+			b := tx.Bucket(inOrder)
+			if err := b.Delete(Position{evening.Add(39 * 60e9), at}.key()); err != nil {
+				return err
+			}
+			return b.Put(Position{evening, at}.key(), nil)
+		}, walk},
 		{"another id", func(tx *bbolt.Tx) error { return tx.Bucket(inIDs).Put([]byte("note-0000040"), seqKey(at+1)) },
 			func(j *Journal) error { _, _, err := j.Lookup("note-0000040"); return err }},
 		{"a notice gone", func(tx *bbolt.Tx) error { return tx.Bucket(inNotices).Delete(seqKey(2)) },
@@ -343,6 +355,13 @@ func TestSpoiledTailIsFoundOnOpening(t *testing.T) {
 			return tx.Bucket(inEntries).Put(seqKey(10), []byte("{}"))
 		},
 		"cut": func(tx *bbolt.Tx) error { return tx.Bucket(inEntries).Delete(seqKey(10)) },
+		"moved": func(tx *bbolt.Tx) error {
+			b := tx.Bucket(inEntries)
+			if err := move(b, 10, 11); err != nil {
+				return err
+			}
+			return b.Delete(seqKey(10))
+		},
 		"added": func(tx *bbolt.Tx) error {
 			return tx.Bucket(inEntries).Put(seqKey(11), forged(11, maintenance.ZeroHash))
 		},
@@ -415,6 +434,79 @@ func writeAt(t *testing.T, path string, b []byte, at int64) {
 	_, err = file.WriteAt(b, at)
 	require.NoError(t, err)
 	require.NoError(t, file.Close())
+}
+
+// With the newer head page gone, bbolt would silently go back to the older one, and an
+// acknowledged entry would be missing.
+func TestOneBadHeadPageIsDamage(t *testing.T) {
+	path := sample(t)
+	j, err := Open(path)
+	require.NoError(t, err)
+	appended(t, j, continuing(j).note())
+	require.NoError(t, j.Close())
+	file, err := os.Open(path)
+	require.NoError(t, err)
+	defer file.Close()
+	newest := readMetas(file).txid % 2
+	writeAt(t, path, []byte{0xFF}, int64(newest*pageSize)+16+50)
+
+	_, err = Open(path)
+	require.ErrorIs(t, err, ErrDamaged)
+	require.ErrorContains(t, err, "one of the two head pages is bad")
+	j, err = OpenReadOnly(path)
+	require.NoError(t, err)
+	defer j.Close()
+	require.Len(t, export(t, j), 10)
+	_, err = j.Verify(t.Context(), nil)
+	require.ErrorContains(t, err, "the newest entries may be missing")
+}
+
+// page makes a leaf page of one-letter keys without values.
+func page(keys string) []byte {
+	b := make([]byte, pageSize)
+	native.PutUint64(b, 7)
+	native.PutUint16(b[8:], pageLeaf)
+	native.PutUint16(b[10:], uint16(len(keys)))
+	for i, key := range []byte(keys) {
+		at, to := 16+16*i, 1000+i
+		native.PutUint32(b[at+4:], uint32(to-at))
+		native.PutUint32(b[at+8:], 1)
+		b[to] = key
+	}
+	return b
+}
+
+// A search goes where the keys point: out of order, it would miss what is there.
+func TestKeysMustRiseWithinTheirBounds(t *testing.T) {
+	for _, c := range []struct{ keys, low, high, says string }{
+		{"bcd", "b", "e", ""},
+		{"bcd", "", "", ""},
+		{"cbd", "", "", "out of order"},
+		{"bbd", "", "", "out of order"},
+		{"bcd", "c", "", "out of order"},
+		{"bcd", "", "d", "out of order"},
+	} {
+		var high []byte
+		if c.high != "" {
+			high = []byte(c.high)
+		}
+		all, branch, err := cells(page(c.keys), []byte(c.low), high, nil)
+		if c.says != "" {
+			require.ErrorContains(t, err, c.says)
+			continue
+		}
+		require.NoError(t, err)
+		require.False(t, branch)
+		require.Len(t, all, len(c.keys))
+		require.Equal(t, "c", string(all[1].key))
+	}
+	b := page("bc")
+	native.PutUint32(b[16+12:], pageSize)
+	_, _, err := cells(b, nil, nil, nil)
+	require.ErrorContains(t, err, "points outside itself")
+	native.PutUint16(b[10:], pageSize)
+	_, _, err = cells(b, nil, nil, nil)
+	require.ErrorContains(t, err, "has no meaning")
 }
 
 // The list of free pages names pages that will be written over: one in use among them

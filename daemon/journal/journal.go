@@ -21,6 +21,7 @@ import (
 	"runtime/debug"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -76,7 +77,8 @@ type Journal struct {
 	db     *bbolt.DB    // nil when closed or not to be opened again
 	file   *os.File     // db's
 	broken bool         // bbolt has panicked in mid-commit and would never unlock
-	flaws  flaws        // of a file opened read-only
+	uses   atomic.Uint32
+	flaws  flaws // of a file opened read-only
 
 	mu     sync.RWMutex // guards what is known of the file; never held while reading it
 	id     string
@@ -280,11 +282,24 @@ func (j *Journal) view(read func(*bbolt.Tx) error) error {
 	if j.db == nil {
 		return j.why()
 	}
-	err := guard(func() error { return j.db.View(read) })
+	err := guard(func() error {
+		return j.db.View(func(tx *bbolt.Tx) error {
+			defer j.tidy(tx)
+			return read(tx)
+		})
+	})
 	if errors.Is(err, ErrDamaged) {
 		j.halt(err)
 	}
 	return err
+}
+
+// tidy gives the mapped pages that were touched back now and then: they would count as
+// this process's memory until the kernel needs it.
+func (j *Journal) tidy(tx *bbolt.Tx) {
+	if j.uses.Add(1)%16 == 0 {
+		forget(tx)
+	}
 }
 
 // guard turns what bbolt does on meeting a page that was spoiled after it had been looked

@@ -71,6 +71,17 @@ func TestCreationAtOnce(t *testing.T) {
 	require.True(t, told[fmt.Sprint(seq)])
 }
 
+func TestCreationLeavesAJournalAlone(t *testing.T) {
+	path := sample(t)
+	before, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.NoError(t, create(path), "another process was quicker")
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, before, after)
+	require.ErrorIs(t, place(copied(t, path), path), os.ErrExist)
+}
+
 // Readers of all kinds and a writer do not disturb each other.
 func TestReadsWhileWriting(t *testing.T) {
 	j := fresh(t)
@@ -107,19 +118,36 @@ func TestReadsWhileWriting(t *testing.T) {
 	readers.Wait()
 }
 
-// The map of 64 MiB is address space; and what a walk has touched is given back, so that
-// an idle daemon stays small.
+// The map of 64 MiB is address space; and what has been touched of it is given back, so
+// that a daemon stays small beside a large journal.
 func TestMemoryIsGivenBack(t *testing.T) {
 	if _, err := os.Stat("/proc/self/status"); err != nil {
 		t.Skip("skipped: no /proc/self/status")
 	}
-	j, err := Open(thousands(t, 20_000))
+	const n = 40_000
+	j, err := Open(thousands(t, n))
 	require.NoError(t, err)
 	defer j.Close()
-	before := mappedKiB(t)
-	verified(t, j)
-	require.NoError(t, j.InOrder(Position{}, func(maintenance.Entry) error { return nil }))
-	require.Less(t, mappedKiB(t)-before, 2<<10)
+	s, before := continuing(j), mappedKiB(t)
+	for what, do := range map[string]func(){
+		"verify": func() { verified(t, j) },
+		"walk":   func() { require.NoError(t, j.InOrder(Position{}, func(maintenance.Entry) error { return nil })) },
+		"lookups": func() {
+			for i := range n / 100 {
+				_, ok, err := j.Lookup(fmt.Sprintf("note-%07d", 1+i*100))
+				require.NoError(t, err)
+				require.True(t, ok)
+			}
+		},
+		"appends": func() {
+			for range 100 {
+				appended(t, j, s.note())
+			}
+		},
+	} {
+		do()
+		require.Less(t, mappedKiB(t)-before, 8<<10, what)
+	}
 }
 
 // mappedKiB is what mapped files take of the process's memory.

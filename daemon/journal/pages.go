@@ -74,8 +74,8 @@ func inspect(file *os.File) (flaws, error) {
 	// Cut or not, no page beyond the end can be in use.
 	m.pages = min(m.pages, uint64(info.Size())/m.pageSize)
 	w := &walker{file: file, meta: m, met: make([]bool, m.pages)}
-	if err := w.free(); err != nil {
-		found[""] = errors.Join(found[""], err)
+	if err := w.free(); found[""] == nil && err != nil {
+		found[""] = err
 	}
 	var root []cell
 	err = w.tree(m.root, nil, nil, func(c cell) error {
@@ -84,6 +84,9 @@ func inspect(file *os.File) (flaws, error) {
 	})
 	for i := 0; i < len(root) && err == nil; i++ {
 		err = w.bucket(root[i], found)
+	}
+	if err != nil && found[""] != nil {
+		err = found[""] // the reason
 	}
 	return found, err
 }

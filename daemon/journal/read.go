@@ -127,7 +127,6 @@ func (f *finder) line(seq uint64) ([]byte, error) {
 // it was called. The line is fn's to keep.
 func (j *Journal) Lines(after uint64, fn func(seq uint64, line []byte) error) error {
 	last, _ := j.Head()
-	defer j.forget()
 	for after < last {
 		lines, err := j.chunk(inEntries, after, last)
 		if err != nil {
@@ -185,7 +184,6 @@ func missing(series []byte, seq uint64) error {
 // included, as far as they were on record when it was called.
 func (j *Journal) InOrder(from Position, fn func(maintenance.Entry) error) error {
 	last, _ := j.Head()
-	defer j.forget()
 	whole, n := from == Position{}, uint64(0)
 	for next := from.key(); next != nil; {
 		var c orderChunk
@@ -331,7 +329,6 @@ func recordedOf(line []byte) (time.Time, error) {
 // Notices gives the notices after a number, in order, to the last there was when it was
 // called.
 func (j *Journal) Notices(after uint64, fn func(notify.Notice) error) error {
-	defer j.forget()
 	return j.noticesTo(after, j.newestNotice(), fn)
 }
 
@@ -391,8 +388,4 @@ func (j *Journal) Signal(source string) (state []byte, found bool, err error) {
 		return nil
 	})
 	return state, found, err
-}
-
-func (j *Journal) forget() {
-	_ = j.view(func(tx *bbolt.Tx) error { forget(tx); return nil })
 }

@@ -110,6 +110,7 @@ func appendDespite(path string) error {
 	}
 	defer j.Close()
 	for range 4 {
+		before, _ := j.Head()
 		err := j.Append(&Batch{Entries: continuing(j).notes(2)})
 		switch {
 		case err == nil:
@@ -117,6 +118,9 @@ func appendDespite(path string) error {
 			fmt.Println(seq)
 		case errors.Is(err, ErrFull):
 			fmt.Println("full")
+			if seq, _ := j.Head(); seq != before {
+				return fmt.Errorf("of no kind: written after all: %w", err)
+			}
 		case errors.Is(err, ErrUnknown):
 			fmt.Println("unknown")
 			if err := haltedUntilReopened(j); err != nil {
@@ -185,13 +189,14 @@ func failEach(t *testing.T, original, call, errno, ever string) {
 }
 
 // calls are the writes and syncs of a child, in order, as w, s, r (rename) and ack.
-func calls(t *testing.T, role, path string) string {
+func calls(t *testing.T, role, path string, more ...string) string {
 	t.Helper()
 	if _, err := exec.LookPath("strace"); err != nil {
 		t.Skip("skipped: no strace")
 	}
 	log := filepath.Join(t.TempDir(), "log")
-	cmd := as(t.Context(), t, role, path, "strace", "-qq", "-o", log, "-e", "trace=pwrite64,fdatasync,fsync,renameat,write")
+	strace := append([]string{"strace", "-qq", "-o", log, "-e", "trace=pwrite64,fdatasync,fsync,renameat,write"}, more...)
+	cmd := as(t.Context(), t, role, path, strace...)
 	out, err := cmd.CombinedOutput()
 	if strings.Contains(string(out), "ptrace") {
 		t.Skipf("skipped: strace may not trace here: %s", out)
@@ -217,4 +222,16 @@ func TestSyncedBeforeAcknowledged(t *testing.T) {
 	require.Regexp(t, `^s(w+s){2}a$`, calls(t, "append once", sample(t)))
 	require.Regexp(t, `^(w+s+)+rsss$`, calls(t, "create", filepath.Join(t.TempDir(), "book.db")))
 	require.Regexp(t, `^sw+srss$`, calls(t, "backup", sample(t)))
+}
+
+// When the last sync of a commit fails, the entries are there but nobody knows whether
+// they stay: after reopening, another commit vouches for them before anything is told.
+func TestDoubtIsSettledOnReopening(t *testing.T) {
+	const commit, open = `w+sws`, `s`
+	all := calls(t, "despite", sample(t), "-e", "inject=fdatasync:error=EIO:when=2")
+	require.Regexp(t, "^"+open+commit+"a"+open+commit+commit+"a", all)
+	all = calls(t, "despite", sample(t), "-e", "inject=fdatasync:error=EIO:when=1")
+	require.Regexp(t, "^"+open+"w+s"+"a"+open+commit+"a", all, "and where there is no doubt, none does")
+	all = calls(t, "despite", sample(t), "-e", "inject=fdatasync:error=ENOSPC:when=2")
+	require.Regexp(t, "^"+open+commit+open+commit+"a", all, "for want of room, at once")
 }

@@ -25,7 +25,6 @@ type Report struct {
 // names the first bad entry. If fn is not nil, it gets each entry, in order of seq, once
 // that has been found whole.
 func (j *Journal) Verify(ctx context.Context, fn func(maintenance.Entry) error) (Report, error) {
-	defer j.forget()
 	v := &verifier{Journal: j, voids: map[uint64]uint64{}}
 	err := v.survey()
 	if err == nil {
