@@ -16,7 +16,7 @@ func (q *asking) check(c *pumpCase) {
 		q.checkUndeclared(c)
 		return
 	}
-	before := len(q.all)
+	before := len(q.all) + len(q.silence)
 	for _, o := range c.Oddities {
 		if a := q.askCheck(c, o.Entry, o.At); a != nil {
 			a.because("unexplained", 1, 0, "1", o.What)
@@ -25,7 +25,7 @@ func (q *asking) check(c *pumpCase) {
 	q.checkLongRun(c)
 	q.checkBlankOff(c)
 	q.checkExhaust(c)
-	if len(q.all) == before {
+	if len(q.all)+len(q.silence) == before {
 		q.not(DoCheck, c.Name, "nothing about it is odd")
 	}
 }

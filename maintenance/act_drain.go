@@ -163,7 +163,7 @@ func (q *asking) zone() *time.Location {
 }
 
 // drainMass is what a drain brings: as the last five did, if the sump holds so much, else
-// all but the heel; all, if a heel so large that the pump would not count as drained.
+// all but the heel; all, where so large a heel would make it a mere sample.
 func (q *asking) drainMass(c *pumpCase) Mass {
 	total := c.Sump.Total()
 	usual, most := medianOf(c.Drains), total-q.s.massOfVolume(c.heelMl(), c.Sump, standardC)
@@ -181,9 +181,10 @@ func (q *asking) drainMass(c *pumpCase) Mass {
 // isDry says whether a pump that was not drained has no more in it than its heel.
 func (q *asking) isDry(c *pumpCase) bool { return !c.Open && q.drainMass(c) == 0 }
 
-// opensPump says whether a drain that leaves so much is more than a sample.
+// opensPump says whether a drain that leaves so much is more than a sample, the gram that
+// rounding leaves included.
 func (q *asking) opensPump(c *pumpCase, left Mass) bool {
-	return q.s.volumeMl(c.Sump.share(left), standardC) <= c.ChargeMl/2
+	return q.s.volumeMl(c.Sump.share(left+MassOf(1)), standardC) <= c.ChargeMl/2
 }
 
 // placeDrain names the vessel: for worn oil the waste, else an empty one. Two actions of

@@ -79,7 +79,8 @@ func (q *asking) filter(v *vesselCase) {
 func (q *asking) filterDue(v *vesselCase) time.Time {
 	due := v.Since.Add(vesselsWithin)
 	for _, c := range q.pumps {
-		if _, fillDue := c.fillWindow(); c.waits {
+		if c.waits {
+			_, fillDue := c.fillWindow()
 			due = sooner(due, fillDue)
 		}
 	}
