@@ -31,6 +31,7 @@ func TestMain(m *testing.M) {
 //	daemon NAME ARGS…  starts sumpbook ARGS and goes on when it listens; $NAME is its address
 //	ends NAME          asks it to end and wants exit code 0
 //	hook NAME CODE     a webhook peer that answers so; $NAME is its address
+//	post URL BODY      sends JSON and wants an answer of success
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 filepath.Join("..", "..", "testdata", "script"),
@@ -44,7 +45,7 @@ func TestScripts(t *testing.T) {
 			return os.CopyFS(env.WorkDir, os.DirFS(filepath.Join("..", "..", "testdata", "script", "book")))
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"exits": exits, "daemon": startDaemon, "ends": endDaemon, "hook": hook,
+			"exits": exits, "daemon": startDaemon, "ends": endDaemon, "hook": hook, "post": post,
 		},
 	})
 }
@@ -125,4 +126,19 @@ func hook(ts *testscript.TestScript, neg bool, args []string) {
 	peer := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(code) }))
 	ts.Defer(peer.Close)
 	ts.Setenv(args[0], peer.URL)
+}
+
+func post(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: post URL BODY")
+	}
+	answer, err := http.Post(args[0], "application/json", strings.NewReader(args[1]))
+	ts.Check(err)
+	defer answer.Body.Close()
+	said, err := io.ReadAll(answer.Body)
+	ts.Check(err)
+	ts.Logf("%s: %s", answer.Status, said)
+	if answer.StatusCode >= 300 {
+		ts.Fatalf("answered %s", answer.Status)
+	}
 }

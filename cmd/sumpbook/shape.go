@@ -75,8 +75,6 @@ var shapes = []shape{
 		[]string{"medium paper"}},
 }
 
-func (s shape) hasPlace() bool { return s.names[0] == place }
-
 // usage is the command line in outline: drain PUMP TO [AMOUNT] [key=value …].
 func (s shape) usage() string {
 	parts := []string{s.kind}
