@@ -7,6 +7,8 @@ import (
 	"sumpbook/maintenance/physics"
 )
 
+const sourceCooling = "Newton's law of cooling and viscosity by ASTM D341"
+
 // hotOil is the window of the pump's stop: the newest, or the one to be expected.
 type hotOil struct {
 	opens  time.Time

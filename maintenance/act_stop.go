@@ -1,10 +1,5 @@
 package maintenance
 
-const (
-	sourceBook    = "the book"
-	sourceCooling = "Newton's law of cooling and viscosity by ASTM D341"
-)
-
 // stopPump is asked of a pump that runs without oil on the book.
 func (q *asking) stopPump(c *pumpCase) {
 	switch {
