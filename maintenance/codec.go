@@ -10,28 +10,22 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 )
 
-// fromMembers builds an entry from the members of its object. The kind comes first, since
-// it says which fields there are.
-func fromMembers(members []member) (Entry, error) {
-	var e Entry
+// fromMembers builds an entry, or the draft of one, from the members of its object, and
+// gives the fields that were told. The kind comes first: it says which fields there are.
+func fromMembers(members []member) (e Entry, told map[string]bool, err error) {
 	if err := e.setKind(members); err != nil {
-		return e, err
+		return e, nil, err
 	}
 	act := reflect.ValueOf(e.Act).Elem()
 	fields := FieldsOf(e.Act.Kind())
-	told := make(map[string]bool, len(members))
+	told = make(map[string]bool, len(members))
 	for _, m := range members {
 		told[m.name] = true
 		if err := e.setMember(act, fields, m); err != nil {
-			return e, err
+			return e, nil, err
 		}
 	}
-	for _, f := range fields {
-		if f.Must && !told[f.Name] {
-			return e, f.wrong("a %s needs it", e.Act.Kind())
-		}
-	}
-	return e, e.checkWhole()
+	return e, told, nil
 }
 
 func (e *Entry) setKind(members []member) error {
@@ -105,8 +99,13 @@ func fieldNames(fields []Field) []string {
 	return names
 }
 
-// checkWhole holds what no single field can know.
-func (e *Entry) checkWhole() error {
+// checkWhole asks for the fields that have to be told, and holds what no single one can know.
+func (e *Entry) checkWhole(told map[string]bool) error {
+	for _, f := range FieldsOf(e.Act.Kind()) {
+		if f.Must && !told[f.Name] {
+			return f.wrong("a %s needs it", e.Act.Kind())
+		}
+	}
 	switch a := e.Act.(type) {
 	case *WeighAct:
 		return a.check()

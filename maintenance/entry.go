@@ -45,7 +45,11 @@ func Decode(line []byte) (Entry, error) {
 	if err != nil {
 		return Entry{}, err
 	}
-	return fromMembers(members)
+	e, told, err := fromMembers(members)
+	if err == nil {
+		err = e.checkWhole(told)
+	}
+	return e, err
 }
 
 type member struct {
@@ -166,8 +170,14 @@ func (e Entry) pump() string {
 // MarshalJSON writes the canonical line.
 func (e Entry) MarshalJSON() ([]byte, error) { return Encode(e), nil }
 
-// UnmarshalJSON reads an entry as Decode does.
-func (e *Entry) UnmarshalJSON(b []byte) (err error) {
-	*e, err = Decode(b)
+// UnmarshalJSON reads an entry as Decode does, or the draft of one: the record of an action
+// may lack what only a person can tell, and that of a reminder that it is done is empty.
+func (e *Entry) UnmarshalJSON(b []byte) error {
+	members, err := membersOf(b)
+	if err != nil || len(members) == 0 {
+		*e = Entry{}
+		return err
+	}
+	*e, _, err = fromMembers(members)
 	return err
 }

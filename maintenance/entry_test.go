@@ -88,3 +88,19 @@ func FuzzDecode(f *testing.F) {
 		require.Equal(t, Encode(e), Encode(again))
 	})
 }
+
+// An action's record may lack what only a person can tell; the same line as an entry is
+// refused.
+func TestADraftMayLackWhatAPersonTells(t *testing.T) {
+	for _, line := range []string{`{}`, `{"kind":"fill","pump":"north"}`, `{"kind":"note","pump":"north"}`} {
+		var draft Entry
+		require.NoError(t, draft.UnmarshalJSON([]byte(line)))
+		require.Equal(t, line, string(Encode(draft)))
+		_, err := Decode([]byte(line))
+		require.Error(t, err)
+	}
+	for _, line := range []string{`{"kind":"fill","pump":"North"}`, `{"kind":"fill","pimp":"north"}`, `[]`} {
+		var draft Entry
+		require.Error(t, draft.UnmarshalJSON([]byte(line)), line)
+	}
+}
