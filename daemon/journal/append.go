@@ -17,7 +17,7 @@ type Batch struct {
 	Signals map[string][]byte   // the detectors' state, by source; it replaces the one before
 }
 
-func (b *Batch) String() string {
+func (b *Batch) what() string {
 	switch n := len(b.Entries); {
 	case n == 1:
 		return fmt.Sprintf("append entry %d", b.Entries[0].Seq)
@@ -37,7 +37,7 @@ func (j *Journal) Append(b *Batch) error {
 	j.writing.Lock()
 	defer j.writing.Unlock()
 	if err := j.mayWrite(); err != nil {
-		return fmt.Errorf("%v: %w", b, err)
+		return fmt.Errorf("%s: %w", b.what(), err)
 	}
 	if len(b.Entries)+len(b.Notices)+len(b.Signals) == 0 {
 		return nil
@@ -47,7 +47,7 @@ func (j *Journal) Append(b *Batch) error {
 		err = j.commit(p.put)
 	}
 	if err != nil {
-		return fmt.Errorf("%v: %w", b, err)
+		return fmt.Errorf("%s: %w", b.what(), err)
 	}
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -74,8 +74,11 @@ func (j *Journal) prepare(b *Batch) (*prepared, error) {
 			panic(fmt.Sprintf("journal: entry %d (%s) does not follow entry %d: %v", e.Seq, e.ID, p.head.seq, err))
 		}
 		// What cannot be read back would lock people out of their book.
-		if back, err := maintenance.Decode(line); err != nil || back.ID == "" {
-			return nil, fmt.Errorf("entry %q could not be read back: %w", e.ID, errors.Join(err))
+		if _, err := maintenance.Decode(line); err != nil {
+			return nil, fmt.Errorf("entry %q could not be read back: %w", e.ID, err)
+		}
+		if e.ID == "" {
+			return nil, fmt.Errorf("entry %d has no id", e.Seq)
 		}
 		p.lines, p.head.link = append(p.lines, line), link{e.Seq, e.Hash}
 	}
@@ -123,10 +126,10 @@ func (p *prepared) putEntries(tx *bbolt.Tx) error {
 		}
 		seq := seqKey(e.Seq)
 		err := errors.Join(
+			p.putVoid(tx, e), // first: nothing withdraws itself
 			entries.Put(seq, p.lines[i]),
 			ids.Put([]byte(e.ID), seq),
 			order.Put(Position{e.At, e.Seq}.key(), nil),
-			p.putVoid(tx, e),
 		)
 		if err != nil {
 			return err
@@ -207,7 +210,7 @@ func (j *Journal) mayWrite() error {
 	}
 	before := j.txid
 	if err := j.reopen(); err != nil {
-		return errors.Join(why, err)
+		return fmt.Errorf("%w; %w", why, err)
 	}
 	if j.txid != before {
 		j.halt(why) // it was written after all: the caller has to read the head

@@ -110,6 +110,7 @@ func rot(t *testing.T, path, id string) {
 }
 
 func TestRestoreRefuses(t *testing.T) {
+	t.Parallel()
 	path, folder := sample(t), t.TempDir()
 	cut, mine := copied(t, path), filepath.Join(folder, "mine.db")
 	require.NoError(t, os.Truncate(cut, 3*pageSize))

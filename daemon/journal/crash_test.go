@@ -14,6 +14,7 @@ import (
 // Killed at any moment, a writer has lost nothing that it acknowledged, and left no half
 // of a batch: with each entry came a notice.
 func TestKilledWriterLosesNothing(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "book.db")
 	seed := rand.Uint64()
 	t.Logf("seed %d", seed)

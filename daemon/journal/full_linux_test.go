@@ -85,6 +85,7 @@ func starve(path string) error {
 }
 
 func TestFullByLimit(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "book.db")
 	out, err := as(t.Context(), t, "starve", path).CombinedOutput()
 	require.NoError(t, err, string(out))
@@ -114,6 +115,7 @@ func fileSystem(t *testing.T, kind, size string) (folder string) {
 }
 
 func TestFullFileSystem(t *testing.T) {
+	t.Parallel()
 	for kind, size := range map[string]string{"tmpfs": "768k", "ext4": "4M"} {
 		t.Run(kind, func(t *testing.T) {
 			folder := fileSystem(t, kind, size)

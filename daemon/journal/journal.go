@@ -129,12 +129,13 @@ func (j *Journal) Close() error {
 }
 
 // Reopen closes the file, opens it again and verifies its tail: the only way to write
-// again after ErrUnknown. Read Head afterwards: what was unknown may be there.
+// again after ErrUnknown. Read Head afterwards: what was unknown may be there. It does not
+// help a journal that is closed, read-only or damaged.
 func (j *Journal) Reopen() error {
 	j.writing.Lock()
 	defer j.writing.Unlock()
-	if errors.Is(j.why(), os.ErrClosed) || j.readOnly {
-		return j.why()
+	if why := j.why(); why != nil && !errors.Is(why, ErrUnknown) {
+		return why
 	}
 	return j.reopen()
 }
@@ -166,6 +167,7 @@ func (j *Journal) reload() error {
 	err := j.load()
 	if err != nil {
 		_ = j.unload()
+		j.halt(fmt.Errorf("%w: %w", ErrUnknown, err))
 	}
 	return err
 }

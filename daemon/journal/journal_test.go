@@ -157,7 +157,10 @@ func TestAppendRefuses(t *testing.T) {
 			return &Batch{Entries: []maintenance.Entry{s.tell("a", evening, &maintenance.NoteAct{}), s.tell("a", evening, &maintenance.NoteAct{})}}
 		}},
 		{"a void of nothing", `of an entry "b" that is not on record`, func() *Batch { return &Batch{Entries: []maintenance.Entry{s.void("b")}} }},
-		{"an entry without id", "could not be read back", func() *Batch {
+		{"a void of itself", `of an entry "void-of-void-of-x" that is not on record`, func() *Batch {
+			return &Batch{Entries: []maintenance.Entry{s.tell("void-of-void-of-x", evening, &maintenance.VoidAct{Entry: "void-of-void-of-x"})}}
+		}},
+		{"an entry without id", "has no id", func() *Batch {
 			return &Batch{Entries: []maintenance.Entry{s.tell("", evening, &maintenance.NoteAct{})}}
 		}},
 		{"an entry that cannot be read back", "could not be read back", func() *Batch {

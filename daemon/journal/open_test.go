@@ -19,6 +19,7 @@ import (
 
 // A journal held elsewhere is refused within two seconds, with the holder's name.
 func TestHeldJournalIsRefused(t *testing.T) {
+	t.Parallel()
 	path := sample(t)
 	holder := as(t.Context(), t, "hold", path)
 	in, err := holder.StdinPipe()
@@ -82,8 +83,25 @@ func TestCreationLeavesAJournalAlone(t *testing.T) {
 	require.ErrorIs(t, place(copied(t, path), path), os.ErrExist)
 }
 
+// When a journal cannot be opened again, reads fail too, rather than find nothing; later
+// it can.
+func TestReopeningMayFail(t *testing.T) {
+	path := sample(t)
+	j := opened(t, path)
+	require.NoError(t, os.Rename(path, path+".away"))
+	require.ErrorIs(t, j.Reopen(), os.ErrNotExist)
+	_, _, err := j.Lookup("note-0000001")
+	require.ErrorIs(t, err, os.ErrNotExist)
+	require.ErrorIs(t, j.Append(&Batch{Entries: continuing(j).notes(1)}), ErrUnknown)
+	require.NoFileExists(t, path, "and nothing is begun anew")
+	require.NoError(t, os.Rename(path+".away", path))
+	require.NoError(t, j.Reopen())
+	appended(t, j, continuing(j).notes(1)...)
+}
+
 // Readers of all kinds and a writer do not disturb each other.
 func TestReadsWhileWriting(t *testing.T) {
+	t.Parallel()
 	j := fresh(t)
 	s := continuing(j)
 	appended(t, j, s.notes(10)...)

@@ -50,6 +50,7 @@ func eachKill(t *testing.T, role, call string, path func() string, look func(pat
 // Killed at any step of the first creation, it leaves no file that is taken for a journal
 // and is not one, and the next start succeeds.
 func TestFirstCreationKilledAtEachStep(t *testing.T) {
+	t.Parallel()
 	for _, call := range []string{"openat", "pwrite64", "fdatasync", "fsync", "ftruncate", "renameat"} {
 		t.Run(call, func(t *testing.T) {
 			eachKill(t, "create", call, func() string { return filepath.Join(t.TempDir(), "book.db") },
@@ -71,6 +72,7 @@ func exists(path string) bool {
 }
 
 func TestAppendKilledAtEachStep(t *testing.T) {
+	t.Parallel()
 	original := sample(t)
 	for _, call := range []string{"pwrite64", "fdatasync", "ftruncate"} {
 		t.Run(call, func(t *testing.T) {
@@ -87,6 +89,7 @@ func TestAppendKilledAtEachStep(t *testing.T) {
 }
 
 func TestBackupKilledAtEachStep(t *testing.T) {
+	t.Parallel()
 	original := sample(t)
 	for _, call := range []string{"write", "fsync", "renameat"} {
 		t.Run(call, func(t *testing.T) {
@@ -152,6 +155,7 @@ func haltedUntilReopened(j *Journal) error {
 // missing, nothing is written after a failure until the file has been reopened, and a full
 // disk is told apart from a sick one.
 func TestFailingCalls(t *testing.T) {
+	t.Parallel()
 	original := sample(t)
 	for _, call := range []string{"fdatasync", "pwrite64", "fsync"} {
 		for _, errno := range []string{"EIO", "ENOSPC"} {

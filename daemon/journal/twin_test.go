@@ -31,6 +31,7 @@ func (w *twin) seqOf(id string) uint64 {
 
 // Whatever is done to a journal, it holds what a slice would.
 func TestJournalIsItsTwin(t *testing.T) {
+	t.Parallel()
 	dir, run := t.TempDir(), 0
 	rapid.Check(t, func(t *rapid.T) {
 		run++
