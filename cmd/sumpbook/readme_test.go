@@ -101,7 +101,8 @@ func (s *stage) play(t *testing.T, block string) (commands int) {
 		out, err := s.bash(command).CombinedOutput()
 		require.NoError(t, err, "%s\n%s", command, out)
 		if shown = strings.TrimRight(shown, "\n"); shown != "" {
-			require.Regexp(t, pattern(shown), strings.ReplaceAll(string(out), s.address, usualAddress), command)
+			printed := strings.TrimRight(strings.ReplaceAll(string(out), s.address, usualAddress), "\n") + "\n"
+			require.Regexp(t, pattern(shown), printed, command)
 		}
 	}
 	return commands
