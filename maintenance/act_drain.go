@@ -151,7 +151,7 @@ func (q *asking) drainCautions(a *asked, c *pumpCase) {
 	if c.Run == nil && a.Closes != nil && !q.now.Before(*a.Closes) {
 		a.caution(cautionWarm)
 	}
-	if c.hot.safe.After(c.hot.opens) {
+	if c.hot.safe.After(later(c.hot.opens, q.now)) {
 		a.caution(fmt.Sprintf("by the estimate the oil is above %d °C until %s", physics.SafeToTouchC, c.hot.safe.In(q.zone()).Format("15:04")))
 	}
 	a.caution(cautionHotOil, cautionGlass, cautionUnplug, cautionUsedOil)

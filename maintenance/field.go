@@ -29,6 +29,7 @@ type Field struct {
 	step     float64
 	isName   bool
 	isID     bool
+	isAction bool
 	isCode   bool
 	location []int
 }
@@ -78,7 +79,7 @@ func fieldOf(f reflect.StructField) Field {
 	out := Field{
 		Name: f.Tag.Get("json"), Type: f.Type, Unit: f.Tag.Get("unit"), Range: f.Tag.Get("range"), Doc: f.Tag.Get("doc"),
 		Must: f.Tag.Get("must") == "yes", First: f.Tag.Get("must") == "first", location: f.Index,
-		isName: f.Tag.Get("name") != "", isID: f.Tag.Get("id") != "", isCode: f.Tag.Get("code") != "",
+		isName: f.Tag.Get("name") != "", isID: f.Tag.Get("id") == "yes", isAction: f.Tag.Get("id") == "action", isCode: f.Tag.Get("code") != "",
 		low: math.Inf(-1), high: math.Inf(1),
 	}
 	if words := f.Tag.Get("oneof"); words != "" {
@@ -106,8 +107,10 @@ func (f Field) Want() string {
 		return "one of " + strings.Join(f.OneOf, ", ")
 	case f.isName:
 		return "a name of a–z, 0–9, dot, dash and underscore, at most 64 long"
+	case f.isAction:
+		return "the id that next shows, such as drain/north/ENTRY"
 	case f.isID:
-		return "the id of an entry or action, at most 200 visible characters"
+		return "the id of an entry, at most 200 visible characters"
 	case f.isCode:
 		return "three scale numbers such as 19/16/13, none larger than the one before"
 	case f.Range != "":
@@ -197,8 +200,10 @@ func (f Field) numbers(p *[]float64, raw jsontext.Value) error {
 
 var (
 	nameForm = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{0,63}$`)
-	idForm   = regexp.MustCompile(`^[\x21-\x7e]{1,200}$`)
-	codeForm = regexp.MustCompile(`^(\d{1,2})/(\d{1,2})/(\d{1,2})$`)
+	// An action's id holds a subject and the id of an entry.
+	actionForm = regexp.MustCompile(`^[\x21-\x7e]{1,400}$`)
+	idForm     = regexp.MustCompile(`^[\x21-\x7e]{1,200}$`)
+	codeForm   = regexp.MustCompile(`^(\d{1,2})/(\d{1,2})/(\d{1,2})$`)
 )
 
 func (f Field) text(p *string, raw jsontext.Value) error {
@@ -209,6 +214,7 @@ func (f Field) text(p *string, raw jsontext.Value) error {
 	case len(f.OneOf) > 0 && !contains(f.OneOf, *p),
 		f.isName && !nameForm.MatchString(*p),
 		f.isID && !idForm.MatchString(*p),
+		f.isAction && !actionForm.MatchString(*p),
 		f.isCode && !isCode(*p):
 		return f.wrong("%s cannot be so", short(raw))
 	}

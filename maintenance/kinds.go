@@ -196,13 +196,13 @@ type CareAct struct {
 
 // SnoozeAct lets a reminder wait.
 type SnoozeAct struct {
-	Action string    `json:"action" must:"yes" id:"yes" doc:"id of the action"`
+	Action string    `json:"action" must:"yes" id:"action" doc:"id of the action"`
 	Until  time.Time `json:"until" must:"yes" doc:"when to remind again"`
 }
 
 // SkipAct sets an action aside; the entry's note says why.
 type SkipAct struct {
-	Action string `json:"action" must:"yes" id:"yes" doc:"id of the action"`
+	Action string `json:"action" must:"yes" id:"action" doc:"id of the action"`
 }
 
 // VoidAct withdraws an entry.
