@@ -49,13 +49,13 @@ var operations = map[string]operation{
 }
 
 var parameters = object{
-	"at":       query("as things stood then; now if not told", reference("time")),
-	"known_by": query("by what the book had heard by then", reference("time")),
+	"at":       query("as things stood then; now if not told", schemaRef("time")),
+	"known_by": query("by what the book had heard by then", schemaRef("time")),
 	"after":    query("entries or notices above this number", object{"type": "integer", "minimum": 0}),
 	"limit":    query("at most so many", object{"type": "integer", "minimum": 0, "maximum": maxListed, "default": usualList}),
 	"dry":      query("1: judge, keep nothing", object{"enum": array{"1"}}),
-	"action":   in(query("id of an action", reference("id")), "required", true),
-	"pump":     object{"name": "pump", "in": "path", "required": true, "schema": reference("name")},
+	"action":   in(query("id of an action", schemaRef("action-id")), "required", true),
+	"pump":     object{"name": "pump", "in": "path", "required": true, "schema": schemaRef("name")},
 	"kind":     object{"name": "kind", "in": "path", "required": true, "schema": enum(maintenance.Dos())},
 }
 
@@ -68,7 +68,7 @@ func in(o object, key string, value any) object {
 	return o
 }
 
-func reference(name string) object { return object{"$ref": "#/components/schemas/" + name} }
+func schemaRef(name string) object { return object{"$ref": "#/components/schemas/" + name} }
 
 func enum[T ~string](words []T) object {
 	all := array{}
@@ -107,7 +107,7 @@ func document() object {
 	}
 }
 
-func content(kind, schema string) object { return object{kind: object{"schema": reference(schema)}} }
+func content(kind, schema string) object { return object{kind: object{"schema": schemaRef(schema)}} }
 
 func paths() object {
 	all := object{}
@@ -145,12 +145,14 @@ func ownSchemas() object {
 	all := object{
 		"name":        object{"type": "string", "pattern": "^[a-z0-9][a-z0-9._-]{0,63}$"},
 		"id":          object{"type": "string", "pattern": "^[!-~]{1,200}$"},
+		"action-id":   object{"type": "string", "pattern": "^[!-~]{1,400}$"},
+		"action":      object{"type": "string", "pattern": "^[!-~]{1,400}$"},
 		"text":        object{"type": "string", "maxLength": 2000},
 		"time":        object{"type": "string", "format": "date-time", "description": "RFC 3339, from 1970 on"},
 		"hash":        object{"type": "string", "pattern": "^[0-9a-f]{64}$"},
 		"limits":      limitsSchema(),
-		"EntryList":   object{"type": "array", "items": reference("Entry")},
-		"Samples":     object{"oneOf": array{reference("pushed"), object{"type": "array", "items": reference("pushed"), "minItems": 1, "maxItems": maxPushed}}},
+		"EntryList":   object{"type": "array", "items": schemaRef("Entry")},
+		"Samples":     object{"oneOf": array{schemaRef("pushed"), object{"type": "array", "items": schemaRef("pushed"), "minItems": 1, "maxItems": maxPushed}}},
 		"Description": object{"type": "object"},
 	}
 	var kinds array
@@ -158,11 +160,13 @@ func ownSchemas() object {
 	for _, kind := range maintenance.Kinds() {
 		name := "entry-" + kind
 		all[name] = entrySchema(kind)
-		kinds = append(kinds, reference(name))
-		mapping[kind] = reference(name)["$ref"]
+		kinds = append(kinds, schemaRef(name))
+		mapping[kind] = schemaRef(name)["$ref"]
 	}
+	all["Draft"] = object{"type": "object", "required": array{"kind"}, "properties": object{"kind": enum(maintenance.Kinds())}, "additionalProperties": true,
+		"description": "an entry ready to be added at the time of telling; without what only a person can know, such as the vessel where none is ready"}
 	all["Entry"] = object{"oneOf": kinds, "discriminator": object{"propertyName": "kind", "mapping": mapping}}
-	all["Entries"] = object{"oneOf": array{reference("Entry"), object{"type": "array", "items": reference("Entry"), "minItems": 1}}}
+	all["Entries"] = object{"oneOf": array{schemaRef("Entry"), object{"type": "array", "items": schemaRef("Entry"), "minItems": 1}}}
 	return all
 }
 
@@ -179,8 +183,8 @@ func limitsSchema() object {
 }
 
 func entrySchema(kind string) object {
-	properties := object{"kind": object{"const": kind}, "id": reference("id"), "at": reference("time"), "note": reference("text"), "by": reference("text")}
-	for name, s := range map[string]object{"seq": {"type": "integer", "minimum": 0}, "recorded": reference("time"), "prev": reference("hash"), "hash": reference("hash")} {
+	properties := object{"kind": object{"const": kind}, "id": schemaRef("id"), "at": schemaRef("time"), "note": schemaRef("text"), "by": schemaRef("text")}
+	for name, s := range map[string]object{"seq": {"type": "integer", "minimum": 0}, "recorded": schemaRef("time"), "prev": schemaRef("hash"), "hash": schemaRef("hash")} {
 		properties[name] = in(s, "readOnly", true)
 	}
 	required := array{"kind"}
@@ -235,9 +239,9 @@ func fieldSchema(kind string, f maintenance.Field) object {
 	case reflect.TypeFor[*bool]():
 		s["type"] = "boolean"
 	case reflect.TypeFor[time.Time]():
-		s = reference("time")
+		s = schemaRef("time")
 	case reflect.TypeFor[*maintenance.Limits]():
-		s = reference("limits")
+		s = schemaRef("limits")
 	default:
 		s = textSchema(kind, f)
 	}
@@ -269,13 +273,17 @@ func textSchema(kind string, f maintenance.Field) object {
 	case len(f.OneOf) > 0:
 		return enum(f.OneOf)
 	case tagOf(kind, f.Name, "name") != "":
-		return reference("name")
+		return schemaRef("name")
+	case tagOf(kind, f.Name, "id") == "action":
+		return schemaRef("action-id")
+	case tagOf(kind, f.Name, "id") == "action":
+		return schemaRef("action")
 	case tagOf(kind, f.Name, "id") != "":
-		return reference("id")
+		return schemaRef("id")
 	case tagOf(kind, f.Name, "code") != "":
 		return object{"type": "string", "pattern": `^(\d|1\d|2[0-8])/(\d|1\d|2[0-8])/(\d|1\d|2[0-8])$`}
 	}
-	return reference("text")
+	return schemaRef("text")
 }
 
 // tagOf reads a struct tag of a kind's field.
@@ -298,8 +306,8 @@ var words = map[reflect.Type]object{
 	reflect.TypeFor[notify.Stage]():            enum([]notify.Stage{notify.Opened, notify.Again, notify.Closing, notify.Overdue, notify.Done, notify.Daily}),
 	reflect.TypeFor[notify.Outcome]():          enum([]notify.Outcome{notify.Held, notify.Attempted, notify.Delivered, notify.Retry, notify.GaveUp, notify.Superseded}),
 	reflect.TypeFor[signal.Phase]():            enum([]signal.Phase{signal.Unknown, signal.Idle, signal.Starting, signal.Running, signal.Ending}),
-	reflect.TypeFor[time.Time]():               reference("time"),
-	reflect.TypeFor[maintenance.Entry]():       reference("Entry"),
+	reflect.TypeFor[time.Time]():               schemaRef("time"),
+	reflect.TypeFor[maintenance.Entry]():       schemaRef("Entry"),
 }
 
 func (d describer) schema(t reflect.Type) object {
@@ -342,6 +350,9 @@ func (d describer) structure(t reflect.Type) object {
 				continue
 			}
 			properties[name] = d.schema(f.Type)
+			if t == reflect.TypeFor[maintenance.Action]() && name == "record" {
+				properties[name] = schemaRef("Draft")
+			}
 			if option == "" && !asked {
 				required = append(required, name)
 			}
@@ -350,7 +361,7 @@ func (d describer) structure(t reflect.Type) object {
 			s["required"] = required
 		}
 	}
-	return reference(t.Name())
+	return schemaRef(t.Name())
 }
 
 // layout writes a document with a line for each member down to a depth; the rest of each is

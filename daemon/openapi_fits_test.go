@@ -175,7 +175,9 @@ func (d described) members(at string, schema, o object) error {
 				return fmt.Errorf("%s: %s is not described", at, name)
 			}
 		case bool:
-			return fmt.Errorf("%s: %s is not described", at, name)
+			if !s {
+				return fmt.Errorf("%s: %s is not described", at, name)
+			}
 		case object:
 			if err := d.fits(at+"/"+name, s, v); err != nil {
 				return err

@@ -92,7 +92,7 @@ func TestTheDescriptionOfEntriesIsTheirDecoder(t *testing.T) {
 		line, err := json.Marshal(o)
 		require.NoError(t, err)
 		_, refused := maintenance.Decode(line)
-		missed := d.fits("", reference("Entry"), o)
+		missed := d.fits("", schemaRef("Entry"), o)
 		require.Equal(t, refused == nil, missed == nil, "%s\nthe book: %v\nthe description: %v", line, refused, missed)
 	}
 	for _, kind := range maintenance.Kinds() {
@@ -153,16 +153,17 @@ func candidates(kind string, f maintenance.Field) (right, wrong array) {
 		return array{true, false}, array{"true", 1.0}
 	case s["enum"] != nil:
 		return s["enum"].(array), array{"other", "", 1.0}
-	case s["$ref"] == reference("limits")["$ref"]:
+	case s["$ref"] == schemaRef("limits")["$ref"]:
 		return array{object{}, object{"air_h": 3.0}}, array{object{"air_h": -1.0}, object{"air": 3.0}, object{"air_h": "3"}, 3.0}
-	case s["$ref"] == reference("time")["$ref"]:
+	case s["$ref"] == schemaRef("time")["$ref"]:
 		return array{"2026-11-24T21:40:00+01:00", "2026-11-24T21:40:00.5Z"}, array{"2026-11-24", "", 1.0}
 	case s["pattern"] != nil:
 		return array{"19/16/13", "28/1/0"}, array{"29/16/13", "19/16", ""}
-	case s["$ref"] == reference("text")["$ref"]:
+	case s["$ref"] == schemaRef("text")["$ref"]:
 		return array{"", "a b", strings.Repeat("ø", 2000)}, array{strings.Repeat("x", 2001), 7.0}
 	}
-	return array{"north", "jar-1", "a", strings.Repeat("x", 64)}, array{"a b", "", strings.Repeat("x", 201), "ø", 7.0}
+	longest := map[any]int{schemaRef("name")["$ref"]: 64, schemaRef("id")["$ref"]: 200, schemaRef("action")["$ref"]: 400}[s["$ref"]]
+	return array{"north", "jar-1", "a", strings.Repeat("x", longest)}, array{"a b", "", strings.Repeat("x", longest+1), "ø", 7.0}
 }
 
 // numbers are some inside a range, its ends among them, and some beyond.
@@ -206,16 +207,28 @@ func TestTheDescriptionIsThatOfTheAnswers(t *testing.T) {
 		require.Equal(t, http.StatusOK, w.Code, "%s: %s", one.route, w.Body)
 		requireFits(t, d, operationFor(t, one.route), one.body, w.Body.Bytes())
 	}
+	requireWorkings(t, d, k, h)
+	bare, _ := newTestKeeper(t, config.Default())
+	_, err = bare.book.Record(t.Context(), *now, opening(t)[:1])
+	require.NoError(t, err)
+	requireWorkings(t, d, bare, page0(t, bare)) // there is no oil to fill it with
+	refused := asProblem(t, send(h, "POST", "/api/v1/entries", `{"kind":"stop","pump":"north"}`), http.StatusUnprocessableEntity)
+	requireFits(t, d, operation{answer: "Problem"}, "", marshalled(t, refused))
+}
+
+// requireWorkings holds the actions and the working behind each against the description.
+func requireWorkings(t testing.TB, d described, k *Keeper, h http.Handler) {
+	t.Helper()
+	w := send(h, "GET", "/api/v1/actions", "")
+	requireFits(t, d, operations["GET /api/v1/actions"], "", w.Body.Bytes())
 	actions, err := k.Actions(Moment{})
 	require.NoError(t, err)
-	require.NotEmpty(t, actions.Actions, "a pump that has stopped asks for something")
+	require.NotEmpty(t, actions.Actions)
 	for _, a := range actions.Actions {
 		w := send(h, "GET", "/api/v1/why?action="+a.ID, "")
 		require.Equal(t, http.StatusOK, w.Code, w.Body)
 		requireFits(t, d, operations["GET /api/v1/why"], "", w.Body.Bytes())
 	}
-	refused := asProblem(t, send(h, "POST", "/api/v1/entries", `{"kind":"stop","pump":"north"}`), http.StatusUnprocessableEntity)
-	requireFits(t, d, operation{answer: "Problem"}, "", marshalled(t, refused))
 }
 
 // operationFor finds the operation whose pattern a request meets.
@@ -242,7 +255,7 @@ func requireFits(t testing.TB, d described, op operation, asked string, answer [
 		}
 		var v any
 		require.NoError(t, json.Unmarshal([]byte(text), &v))
-		require.NoError(t, d.fits(schema, reference(schema), v), text)
+		require.NoError(t, d.fits(schema, schemaRef(schema), v), text)
 	}
 }
 
