@@ -138,24 +138,20 @@ func (k *Keeper) postEntries(r *http.Request) (any, error) {
 	}
 	receipt, err := k.book.Record(r.Context(), k.clock(), entries)
 	if err == nil {
-		k.logEntries(r.Context(), receipt, entries)
+		k.logEntries(r.Context(), receipt)
 	}
 	return receipt, err
 }
 
 // logEntries writes one line an entry; of a long request, one line in all.
-func (k *Keeper) logEntries(ctx context.Context, receipt Receipt, entries []maintenance.Entry) {
+func (k *Keeper) logEntries(ctx context.Context, receipt Receipt) {
 	if receipt.Accepted > 20 {
 		k.log.InfoContext(ctx, "entries", "accepted", receipt.Accepted, "duplicates", receipt.Duplicates)
 		return
 	}
-	kinds := map[string]string{}
-	for _, e := range entries {
-		kinds[e.ID] = e.Act.Kind()
-	}
 	for _, e := range receipt.Entries {
 		if !e.Duplicate {
-			k.log.InfoContext(ctx, "entry", "seq", e.Seq, "id", e.ID, "kind", kinds[e.ID], "at", e.At)
+			k.log.InfoContext(ctx, "entry", "seq", e.Seq, "id", e.ID, "kind", e.kind, "at", e.At)
 		}
 	}
 }

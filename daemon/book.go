@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"runtime"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -24,8 +26,12 @@ type Book struct {
 	queue    chan *telling
 	done     chan struct{}
 	now      atomic.Pointer[snapshot]
+	doubt    atomic.Pointer[error]  // why a commit's outcome is unknown; nil: none is
 	saved    atomic.Uint64          // number of the entry that the newest checkpoint holds
-	onCommit atomic.Pointer[func()] // told after each commit; never blocks
+	tried    uint64                 // and of the one at which a checkpoint was last tried
+	onCommit atomic.Pointer[func()] // told when there are new entries; never blocks
+	door     sync.RWMutex           // guards closed; held for reading by who tells
+	closed   bool
 }
 
 // A snapshot is the book after a commit. Nobody writes to it.
@@ -67,6 +73,8 @@ type EntryReceipt struct {
 	At        time.Time `json:"at"`
 	Duplicate bool      `json:"duplicate,omitzero"`
 	Remarks   []string  `json:"remarks,omitzero"`
+
+	kind string // of the entry, for the log
 }
 
 // maxTogether bounds the tellings that share one commit.
@@ -102,13 +110,23 @@ func newBook(j *journal.Journal, rules maintenance.Rules) (*Book, error) {
 	return b, nil
 }
 
-// Close stops the writer and closes the journal, leaving a checkpoint of the state behind.
-// Record must not be called after it.
+// Close answers those who wait, stops the writer and closes the journal, leaving a
+// checkpoint of the state behind. Who tells after it is refused with os.ErrClosed.
 func (b *Book) Close() error {
+	b.door.Lock()
+	closed := b.closed
+	b.closed = true
+	b.door.Unlock()
+	if closed {
+		return nil
+	}
 	close(b.queue)
 	<-b.done
-	err := b.saveCheckpoint()
-	return errors.Join(err, b.journal.Close())
+	if b.now.Load().seq >= b.saved.Load()+checkpointEvery/8 { // few entries are soon folded
+		// It is a cache: a failure costs time at the next start and nothing else.
+		_ = b.saveCheckpoint()
+	}
+	return b.journal.Close()
 }
 
 // Rules are those the book is folded by.
@@ -147,48 +165,94 @@ func (b *Book) AppendNotices(ctx context.Context, notices []notify.Notice) error
 
 func (b *Book) tell(ctx context.Context, t *telling) (Receipt, error) {
 	t.answer = make(chan told, 1)
-	select {
-	case b.queue <- t:
-	case <-ctx.Done():
-		return Receipt{}, ctx.Err()
+	if err := b.enqueue(ctx, t); err != nil {
+		return Receipt{}, err
 	}
 	a := <-t.answer // on the wire to the disk: wait for the truth, not for the caller's patience
 	return a.receipt, a.err
 }
 
-// write takes whoever waits, commits them together and answers each.
+func (b *Book) enqueue(ctx context.Context, t *telling) error {
+	b.door.RLock()
+	defer b.door.RUnlock()
+	if b.closed {
+		return fmt.Errorf("tell the book: %w", os.ErrClosed)
+	}
+	select {
+	case b.queue <- t:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// write takes whoever waits, and answers them.
 func (b *Book) write() {
 	defer close(b.done)
 	for first := range b.queue {
-		together := b.gather(first)
-		w := b.begin()
-		answers := make([]told, len(together))
-		for i, t := range together {
-			answers[i].receipt, answers[i].err = w.take(t)
-		}
-		if err := w.commit(); err != nil {
-			for i, t := range together {
-				if answers[i].err == nil && !t.dry {
-					answers[i] = told{err: fmt.Errorf("append to the journal: %w", err)}
-				}
-			}
-			b.recover(err)
-		}
-		for i, t := range together {
-			t.answer <- answers[i]
-		}
+		b.answer(b.gather(first))
 		b.checkpointIfDue()
 	}
 }
 
-// recover follows a commit of unknown outcome: what is on the disk decides, not what was
-// meant. Until the journal opens again every writing fails, and reading goes on.
-func (b *Book) recover(err error) {
-	if !errors.Is(err, journal.ErrUnknown) || b.journal.Reopen() != nil {
+// answer judges tellings, commits together what is taken, and answers each.
+func (b *Book) answer(together []*telling) {
+	if err := b.resume(); err != nil {
+		for _, t := range together {
+			t.answer <- told{err: err}
+		}
 		return
 	}
-	if s, err := b.load(); err == nil {
-		b.now.Store(s)
+	w := b.begin()
+	answers := make([]told, len(together))
+	for i, t := range together {
+		answers[i].receipt, answers[i].err = w.take(t)
+	}
+	err := w.commit()
+	if errors.Is(err, journal.ErrUnknown) {
+		b.doubt.Store(&err)
+		_ = b.resume() // if it fails, the next telling tries again
+	} else if err != nil && !errors.Is(err, journal.ErrFull) && len(together) > 1 {
+		for _, t := range together { // whatever one told, the others are not to suffer
+			b.answer([]*telling{t})
+		}
+		return
+	}
+	for i, t := range together {
+		if err != nil { // also what was refused: it was judged after others that are not kept
+			answers[i] = told{err: fmt.Errorf("append to the journal: %w", err)}
+		}
+		t.answer <- answers[i]
+	}
+}
+
+// errHalted says that nothing was kept, since an earlier write is in doubt.
+var errHalted = errors.New("the book takes nothing until its file can be opened again")
+
+// resume follows a commit of unknown outcome: what is on the disk decides, not what was
+// meant. Until the journal opens again every writing is refused; what is in memory is
+// answered.
+func (b *Book) resume() error {
+	doubt := b.doubt.Load()
+	if doubt == nil {
+		return nil
+	}
+	err := b.journal.Reopen()
+	if err == nil {
+		var s *snapshot
+		if s, err = b.load(); err == nil {
+			b.doubt.Store(nil)
+			b.publish(s)
+			return nil
+		}
+	}
+	return fmt.Errorf("%w: %v, after %v", errHalted, err, *doubt)
+}
+
+func (b *Book) publish(s *snapshot) {
+	b.now.Store(s)
+	if tell := b.onCommit.Load(); tell != nil {
+		(*tell)()
 	}
 }
 

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"pgregory.net/rapid"
 
 	"sumpbook/maintenance"
 )
@@ -151,55 +150,6 @@ func TestVoids(t *testing.T) {
 	before, err := b.Stand(Moment{KnownBy: now}, now)
 	require.NoError(t, err)
 	require.Equal(t, fingerprint(t, b.now.Load().state), fingerprint(t, before.State))
-}
-
-// The book told in any order, one by one or in requests, over restarts, is the fold of its
-// entries.
-func TestLawTheBookIsTheFoldOfItsEntries(t *testing.T) {
-	dir := t.TempDir()
-	n := 0
-	rapid.Check(t, func(t *rapid.T) {
-		n++
-		path := filepath.Join(dir, fmt.Sprintf("book-%d.db", n))
-		ctx, now := context.Background(), day0.Add(2000*time.Hour)
-		b, err := OpenBook(path, maintenance.DefaultRules())
-		require.NoError(t, err)
-		defer func() { require.NoError(t, b.Close()) }()
-		_, err = b.Record(ctx, now, opening(t))
-		require.NoError(t, err)
-		for i := range 40 {
-			at := day0.Add(time.Duration(rapid.IntRange(1, 1000).Draw(t, "h")) * time.Hour)
-			kind := rapid.SampledFrom([]string{"start", "stop", "drain", "fill", "void"}).Draw(t, "kind")
-			line := fmt.Sprintf(`{"id":"e%d","kind":%q,"pump":"north"}`, i, kind)
-			switch kind {
-			case "drain":
-				line = fmt.Sprintf(`{"id":"e%d","kind":"drain","pump":"north","to":"jar-1"}`, i)
-			case "fill":
-				line = fmt.Sprintf(`{"id":"e%d","kind":"fill","pump":"north","from":"can-1"}`, i)
-			case "void":
-				line = fmt.Sprintf(`{"id":"e%d","kind":"void","entry":"e%d"}`, i, rapid.IntRange(0, 40).Draw(t, "target"))
-			}
-			_, err := b.Record(ctx, now, []maintenance.Entry{entry(t, at, line)})
-			if err != nil {
-				rejection(t, err)
-			}
-			if rapid.IntRange(0, 15).Draw(t, "restart") == 0 {
-				require.NoError(t, b.saveCheckpoint())
-				require.NoError(t, b.Close())
-				b, err = OpenBook(path, maintenance.DefaultRules())
-				require.NoError(t, err)
-			}
-		}
-		var told []maintenance.Entry
-		require.NoError(t, b.journal.Lines(0, func(_ uint64, line []byte) error {
-			e, err := maintenance.Decode(line)
-			told = append(told, e)
-			return err
-		}))
-		want, err := maintenance.Fold(maintenance.DefaultRules(), told)
-		require.NoError(t, err)
-		require.Equal(t, fingerprint(t, want), fingerprint(t, b.now.Load().state))
-	})
 }
 
 func TestManyWritersShareCommits(t *testing.T) {

@@ -51,7 +51,7 @@ func (d desk) Record(ctx context.Context, e maintenance.Entry) (remarks []string
 	if err != nil {
 		return nil, false, err
 	}
-	d.logEntries(ctx, receipt, []maintenance.Entry{e})
+	d.logEntries(ctx, receipt)
 	last := receipt.Entries[len(receipt.Entries)-1] // before it, a stop that a signal showed
 	return last.Remarks, last.Duplicate, nil
 }

@@ -99,7 +99,7 @@ func (s *Sensor) settle(ctx context.Context, now time.Time, before signal.State,
 	}
 	entries := make([]maintenance.Entry, len(edges))
 	for i, e := range edges {
-		entries[i] = signalEntry(s.pump, s.by, e)
+		entries[i] = s.det.entry(s.pump, e)
 	}
 	receipt, err := s.book.RecordSignal(ctx, now, s.pump, raw, entries)
 	if err != nil {
@@ -114,11 +114,11 @@ func (s *Sensor) settle(ctx context.Context, now time.Time, before signal.State,
 	return nil
 }
 
-// signalEntry is the entry an edge means. Its id is made of what it says, so that a replay
-// adds nothing.
-func signalEntry(pump, by string, e signal.Edge) maintenance.Entry {
+// entry is the entry an edge means. Its id is made of what it says, so that a replay adds
+// nothing.
+func (d detector) entry(pump string, e signal.Edge) maintenance.Entry {
 	at := e.At.UTC()
-	out := maintenance.Entry{ID: fmt.Sprintf("%s/%s/%s", pump, e.Kind, at.Format(time.RFC3339Nano)), At: at, By: by}
+	out := maintenance.Entry{ID: fmt.Sprintf("%s/%s/%s", pump, e.Kind, at.Format(time.RFC3339Nano)), At: at, By: d.By}
 	if e.Kind == signal.Start {
 		out.Act = &maintenance.StartAct{Pump: pump}
 		return out

@@ -85,5 +85,5 @@ func (l ladder) last() rung {
 }
 
 func isBefore(s *maintenance.State, p journal.Position) bool {
-	return s.At.Before(p.At) || s.At.Equal(p.At) && s.Seq < p.Seq
+	return precedes(journal.Position{At: s.At, Seq: s.Seq}, p)
 }

@@ -3,6 +3,7 @@ package daemon
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"time"
 
@@ -46,13 +47,7 @@ func (b *Book) load() (*snapshot, error) {
 		return s, nil
 	}
 	s.state, s.count, s.ladder = maintenance.NewState(), 0, nil
-	err = b.journal.InOrder(journal.Position{}, func(e maintenance.Entry) error {
-		if _, gone := b.journal.VoidOf(e.Seq); gone {
-			return nil
-		}
-		return s.add(b.rules, e)
-	})
-	return s, err
+	return s, b.foldOn(s)
 }
 
 func (s *snapshot) add(r maintenance.Rules, e maintenance.Entry) error {
@@ -64,8 +59,8 @@ func (s *snapshot) add(r maintenance.Rules, e maintenance.Entry) error {
 	return nil
 }
 
-// goOn takes the checkpoint, if there is one by the same rules and nothing after it reaches
-// back before it.
+// goOn takes the checkpoint, if there is one by the same rules, and folds what came after
+// it: from its end, or, if that reaches back before it, from the rung before that.
 func (b *Book) goOn(s *snapshot) bool {
 	c, found, err := b.journal.Checkpoint()
 	if err != nil || !found {
@@ -75,42 +70,68 @@ func (b *Book) goOn(s *snapshot) bool {
 	if json.Unmarshal(c.Blob, &was) != nil || was.Rules != rulesMark(b.rules) {
 		return false
 	}
-	if s.ladder, err = was.ladder(); err != nil || len(s.ladder) == 0 {
+	rungs, err := was.ladder()
+	if err != nil || len(rungs) == 0 {
 		return false
 	}
 	b.saved.Store(c.Seq)
+	from, err := b.reachOf(c.Seq, after(rungs.last().state))
+	if err != nil {
+		return false
+	}
+	s.ladder = rungs.before(from)
 	newest := s.ladder.last()
 	s.state, s.count = newest.state.Clone(), newest.n
-	inOrder := true
-	err = b.journal.Lines(c.Seq, func(_ uint64, line []byte) error {
+	return b.foldOn(s) == nil
+}
+
+// reachOf is the earliest position that entries after a number touch: their own, or that of
+// an entry that they withdraw; end if there are none before it.
+func (b *Book) reachOf(seq uint64, end journal.Position) (from journal.Position, err error) {
+	from = end
+	err = b.journal.Lines(seq, func(_ uint64, line []byte) error {
 		e, err := maintenance.Decode(line)
 		if err != nil {
 			return err
 		}
-		_, isVoid := e.Act.(*maintenance.VoidAct)
-		if isVoid || !isBefore(s.state, journal.Position{At: e.At, Seq: e.Seq}) {
-			inOrder = false
-			return journal.ErrStop
+		from = earlier(from, positionOf(e))
+		void, is := e.Act.(*maintenance.VoidAct)
+		if !is {
+			return nil
+		}
+		target, _, err := b.journal.Lookup(void.Entry)
+		from = earlier(from, positionOf(target))
+		return err
+	})
+	return from, err
+}
+
+// foldOn folds what the journal has after a snapshot's state.
+func (b *Book) foldOn(s *snapshot) error {
+	return b.journal.InOrder(after(s.state), func(e maintenance.Entry) error {
+		if _, gone := b.journal.VoidOf(e.Seq); gone {
+			return nil
 		}
 		return s.add(b.rules, e)
 	})
-	return err == nil && inOrder
 }
 
 func (b *Book) checkpointIfDue() {
-	if b.now.Load().seq < b.saved.Load()+checkpointEvery {
+	seq := b.now.Load().seq
+	if seq < max(b.saved.Load(), b.tried)+checkpointEvery || b.doubt.Load() != nil {
 		return
 	}
+	b.tried = seq
 	// It is a cache: a failure costs time at the next start and nothing else.
-	_ = b.saveCheckpoint()
+	if err := b.saveCheckpoint(); errors.Is(err, journal.ErrUnknown) {
+		b.doubt.Store(&err)
+		_ = b.resume() // if it fails, the next telling tries again
+	}
 }
 
-// saveCheckpoint keeps the newest state, unless few entries have come since the last one.
+// saveCheckpoint keeps the newest state.
 func (b *Book) saveCheckpoint() error {
 	s := b.now.Load()
-	if s.seq < b.saved.Load()+checkpointEvery/8 {
-		return nil
-	}
 	blob, err := encodeSaved(rulesMark(b.rules), append(s.ladder.sparse(s.count), rung{s.count, s.state}))
 	if err != nil {
 		return fmt.Errorf("write down the state: %w", err)
@@ -200,7 +221,7 @@ func (b *Book) asOf(s *snapshot, at time.Time) (*maintenance.State, error) {
 	state, start := maintenance.NewState(), journal.Position{}
 	if r, ok := s.ladder.upTo(at); ok {
 		state = r.state.Clone()
-		start = journal.Position{At: state.At, Seq: state.Seq + 1}
+		start = after(state)
 	}
 	err := b.journal.InOrder(start, func(e maintenance.Entry) error {
 		if e.At.After(at) || e.Seq > s.seq {

@@ -54,6 +54,8 @@ func problemOf(err error) *Problem {
 	case errors.As(err, &r):
 		return &Problem{Type: problemRejected, Title: "The book cannot take this", Status: http.StatusUnprocessableEntity,
 			Detail: r.Says, Field: r.Field, Line: r.Line, Entry: r.Entry, Hint: r.Hint, Blocks: r.Blocks, Offer: r.Offer}
+	case errors.Is(err, errHalted):
+		return problem(http.StatusServiceUnavailable, err.Error(), "nothing of this request was kept; look at the disk, then tell it again")
 	case errors.Is(err, journal.ErrUnknown):
 		return problem(http.StatusServiceUnavailable, "it is not known whether this was kept: "+err.Error(), "tell it again under the same id")
 	case errors.Is(err, journal.ErrFull):
