@@ -16,6 +16,9 @@ import (
 
 // Ready says whether the book can take entries.
 func (b *Book) Ready() error {
+	if doubt := b.doubt.Load(); doubt != nil {
+		return fmt.Errorf("%w: %v", errHalted, *doubt)
+	}
 	seq, head := b.Head()
 	e, found, err := b.journal.At(seq)
 	if err != nil {
