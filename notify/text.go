@@ -31,8 +31,9 @@ func (v Voice) Compose(r Reminder, now time.Time) Message {
 	case r.Key.Stage == Daily:
 		m.Subject, m.Text = v.digest(r.Agenda, now)
 	case r.Key.Stage == Done:
-		m.Subject = "Done: " + lowered(Task(r.Action))
-		m.Text = m.Subject + ".\nNothing more to do about it.\n"
+		// Why it is gone is not known here: an act told, a skip, or something more urgent.
+		m.Subject = "No longer asked for: " + lowered(Task(r.Action))
+		m.Text = m.Subject + ".\nIt was recorded, set aside, or overtaken: sumpbook next shows what is to do now.\n"
 	default:
 		m.Subject = v.headline(r, now)
 		m.Text = v.body(r, m.Subject, now)

@@ -89,7 +89,7 @@ func TestWebhookOfWhatIsDone(t *testing.T) {
 	r := Reminder{Key: Key{"drain/north/s1", Done, 0, "phone"}, Action: lastSeen("drain/north/s1", &About{Pump: ptr("north"), Opens: noon, Due: noon})}
 	_, err := newWebhook(t, srv.URL, "").Send(context.Background(), Voice{}.Compose(r, noon))
 	require.NoError(t, err)
-	require.JSONEq(t, `{"id":"`+r.Key.ID()+`","stage":"done","text":"Done: drain north.\nNothing more to do about it.\n",
+	require.JSONEq(t, `{"id":"`+r.Key.ID()+`","stage":"done","text":"No longer asked for: drain north.\nIt was recorded, set aside, or overtaken: sumpbook next shows what is to do now.\n",
 		"action":{"id":"drain/north/s1","do":"drain","pump":"north","vessel":null,"opens":"2026-11-24T12:00:00Z",
 		"due":"2026-11-24T12:00:00Z","closes":null,"state":"open","why":[],"record":{},"cautions":[]}}`, string(body))
 }
