@@ -113,7 +113,7 @@ func TestEntriesOverHTTP(t *testing.T) {
 		{"BadLimit", "GET", "/api/v1/entries?limit=-1", "", 400, "limit"},
 		{"NoPump", "GET", "/api/v1/audit/west", "", 404, "west"},
 		{"NoSamplesFor", "POST", "/api/v1/signals/west", `{"power_w":1}`, 404, "west"},
-		{"NoReading", "POST", "/api/v1/signals/north", `{"at":"2026-03-01T07:00:00Z"}`, 400, "neither"},
+		{"NoReading", "POST", "/api/v1/signals/north", `{"at":"2026-03-01T07:00:00Z"}`, 400, "none of"},
 		{"UnknownMember", "POST", "/api/v1/signals/north", `{"watts":1}`, 400, "watts"},
 		{"Infinite", "POST", "/api/v1/signals/north", `{"power_w":1e999}`, 400, ""},
 		{"Impossible", "POST", "/api/v1/signals/north", `{"power_w":60000}`, 400, "sample 1"},

@@ -25,8 +25,12 @@ type Beat struct {
 	pruned  time.Time
 }
 
-func newBeat(o *Outbox, c *notify.Courier, sensors func() []*Sensor, clock func() time.Time, log *slog.Logger) *Beat {
-	return &Beat{outbox: o, courier: c, sensors: sensors, clock: clock, log: log, poke: make(chan struct{}, 1)}
+// newBeat makes the beat of a keeper; it is poked whenever entries or notices have come.
+func newBeat(k *Keeper, c *notify.Courier) *Beat {
+	b := &Beat{outbox: k.outbox, courier: c, sensors: k.allSensors, clock: k.clock, log: k.log, poke: make(chan struct{}, 1)}
+	k.book.onCommit.Store(new(b.Poke))
+	k.outbox.noted.Store(new(b.Poke))
+	return b
 }
 
 // Poke asks for a beat soon; it never blocks.

@@ -63,8 +63,7 @@ func startBeating(t *testing.T, c config.Config, data string, phone *hand) *beat
 	require.NoError(t, err)
 	k.outbox.policy.Channels = []string{phone.Name()}
 	courier := notify.NewCourier(k.carrier, []notify.Channel{phone})
-	b := newBeat(k.outbox, courier, k.allSensors, k.clock, k.log)
-	k.book.onCommit.Store(new(b.Poke))
+	b := newBeat(k, courier)
 	ctx, cancel := context.WithCancel(context.Background())
 	var parts sync.WaitGroup
 	parts.Go(func() { courier.Run(ctx) })
@@ -184,7 +183,7 @@ func TestAClockBehindTheBookHoldsTheReminders(t *testing.T) {
 		early := time.Now().Add(-20 * time.Hour)
 		k, err := open(Settings{Data: data, Config: config.Default(), Clock: func() time.Time { return early }})
 		require.NoError(t, err)
-		beat := newBeat(k.outbox, notify.NewCourier(k.carrier, nil), k.allSensors, k.clock, k.log)
+		beat := newBeat(k, notify.NewCourier(k.carrier, nil))
 		require.True(t, beat.once(context.Background()).IsZero())
 		require.True(t, beat.held)
 		require.Equal(t, "bad", k.Doctor(context.Background())[0].State)

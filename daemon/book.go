@@ -22,6 +22,7 @@ import (
 // commit. Readers see the newest committed state without waiting.
 type Book struct {
 	journal  *journal.Journal
+	readOnly bool
 	rules    maintenance.Rules
 	queue    chan *telling
 	done     chan struct{}
@@ -87,7 +88,7 @@ func OpenBook(path string, rules maintenance.Rules) (*Book, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the book: %w", err)
 	}
-	return newBook(j, rules)
+	return newBook(&Book{journal: j, rules: rules})
 }
 
 // OpenBookReadOnly opens a journal for reading alone; nothing is created or written.
@@ -96,14 +97,14 @@ func OpenBookReadOnly(path string, rules maintenance.Rules) (*Book, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the book: %w", err)
 	}
-	return newBook(j, rules)
+	return newBook(&Book{journal: j, rules: rules, readOnly: true})
 }
 
-func newBook(j *journal.Journal, rules maintenance.Rules) (*Book, error) {
-	b := &Book{journal: j, rules: rules, queue: make(chan *telling, maxTogether), done: make(chan struct{})}
+func newBook(b *Book) (*Book, error) {
+	b.queue, b.done = make(chan *telling, maxTogether), make(chan struct{})
 	s, err := b.load()
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("fold the book: %w", err), j.Close())
+		return nil, errors.Join(fmt.Errorf("fold the book: %w", err), b.journal.Close())
 	}
 	b.now.Store(s)
 	go b.write()
@@ -122,7 +123,7 @@ func (b *Book) Close() error {
 	}
 	close(b.queue)
 	<-b.done
-	if b.now.Load().seq >= b.saved.Load()+checkpointEvery/8 { // few entries are soon folded
+	if !b.readOnly && b.now.Load().seq >= b.saved.Load()+checkpointEvery/8 { // few entries are soon folded
 		// It is a cache: a failure costs time at the next start and nothing else.
 		_ = b.saveCheckpoint()
 	}
@@ -164,6 +165,9 @@ func (b *Book) AppendNotices(ctx context.Context, notices []notify.Notice) error
 }
 
 func (b *Book) tell(ctx context.Context, t *telling) (Receipt, error) {
+	if b.readOnly && !t.dry {
+		return Receipt{}, errReadOnly
+	}
 	t.answer = make(chan told, 1)
 	if err := b.enqueue(ctx, t); err != nil {
 		return Receipt{}, err
@@ -225,6 +229,9 @@ func (b *Book) answer(together []*telling) {
 		t.answer <- answers[i]
 	}
 }
+
+// errReadOnly says that the book can be read and not written.
+var errReadOnly = errors.New("the book is open for reading alone: its folder cannot be written")
 
 // errHalted says that nothing was kept, since an earlier write is in doubt.
 var errHalted = errors.New("the book takes nothing until its file can be opened again")

@@ -129,22 +129,34 @@ func (k *Keeper) markBackup() {
 
 func (k *Keeper) lookAtSources() (all []Finding) {
 	for _, s := range k.allSensors() {
-		st := s.State()
-		f := Finding{What: "source " + s.pump, State: "ok"}
+		if s.gone(k.clock()) {
+			continue
+		}
+		d, f := s.now(), Finding{What: "source " + s.pump, State: "ok"}
+		st := d.State
 		switch {
 		case st.Arrived.IsZero():
-			f.State, f.Says, f.Do = "warn", "not heard yet", "look at the broker, the topic and the pointers"
-		case k.clock().Sub(st.Arrived) > s.cfg.Alive:
+			f.State, f.Says, f.Do = "warn", "no power or temperature heard yet", "look at the broker, the topic and the pointers"
+		case s.silent(k.clock()):
 			f.State, f.Says, f.Do = "warn", "silent since "+st.Arrived.Format(time.RFC3339), "look at the plug and the broker"
 		default:
-			f.Says = fmt.Sprintf("%s since %s, last value %.4g, %d samples dropped", st.Phase, st.Since.Format(time.RFC3339), st.Held, st.Dropped)
+			f.Says = fmt.Sprintf("%s since %s, last value %.4g, %d samples dropped", st.Phase, st.Since.Format(time.RFC3339), st.Value, st.Dropped)
 		}
 		if st.Phase == signal.Unknown && f.State == "ok" {
 			f.State = "warn"
 		}
+		f.Says += tellValue(", %.4g °C", d.TempC) + tellValue(", %.3g Pa", d.Pa)
 		all = append(all, f)
 	}
 	return all
+}
+
+// tellValue is a value that a source has told beside what it is judged by.
+func tellValue(format string, v *value) string {
+	if v == nil {
+		return ""
+	}
+	return fmt.Sprintf(format+" at %s", v.Value, v.At.Format(time.RFC3339))
 }
 
 // lookAtBrokers tells of the daemon's connections; a command has none.

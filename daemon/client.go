@@ -15,6 +15,7 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"sumpbook/daemon/journal"
 	"sumpbook/maintenance"
 )
 
@@ -25,6 +26,11 @@ type Client struct {
 	http   *http.Client
 	keeper *Keeper // nil with a daemon
 }
+
+// answerWithin is how long a daemon may take to say that it is there. Twice that and the
+// second that a book's lock is waited for make two seconds: then a command knows whether it
+// has the book, or says who holds it.
+const answerWithin = 500 * time.Millisecond
 
 // Connect finds the daemon of a data folder, or opens the book.
 func Connect(ctx context.Context, s Settings) (*Client, error) {
@@ -38,10 +44,10 @@ func Connect(ctx context.Context, s Settings) (*Client, error) {
 		return c, nil
 	}
 	k, err := open(s)
+	if errors.Is(err, journal.ErrLocked) && c.alive(ctx) { // it has started meanwhile
+		return c, nil
+	}
 	if err != nil {
-		if c.alive(ctx) { // it has started meanwhile
-			return c, nil
-		}
 		return nil, err
 	}
 	c.keeper = k
@@ -50,7 +56,7 @@ func Connect(ctx context.Context, s Settings) (*Client, error) {
 }
 
 func (c *Client) alive(ctx context.Context) bool {
-	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()
 	r, err := c.do(ctx, http.MethodGet, "/healthz", nil, nil)
 	if err != nil {
@@ -120,13 +126,25 @@ func (c *Client) do(ctx context.Context, method, path string, query url.Values, 
 	}
 	answer, err := c.http.Do(r)
 	if err != nil {
-		return nil, fmt.Errorf("ask the daemon: %w", err)
+		return nil, unanswered(method, err)
 	}
 	if answer.StatusCode < 300 {
 		return answer, nil
 	}
 	defer answer.Body.Close()
 	return nil, problemIn(answer)
+}
+
+// unanswered is what a question without an answer means. What was to be written may be
+// written: the same ids are taken once.
+func unanswered(method string, err error) error {
+	if u := (*url.Error)(nil); errors.As(err, &u) {
+		err = u.Err // its address is none of a person's
+	}
+	if method == http.MethodPost {
+		return fmt.Errorf("the daemon went away before it answered, and may have kept this or not: %w", err)
+	}
+	return fmt.Errorf("the daemon went away before it answered: %w", err)
 }
 
 func problemIn(answer *http.Response) error {

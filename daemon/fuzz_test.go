@@ -30,20 +30,21 @@ func FuzzDecodeEntries(f *testing.F) {
 	})
 }
 
-func FuzzDecodeSamples(f *testing.F) {
+func FuzzDecodeReadings(f *testing.F) {
 	f.Add([]byte(`{"power_w":1}`))
 	f.Add([]byte(`[{"at":"2026-03-01T07:00:00Z","power_w":1},{"temp_c":65}]`))
 	f.Fuzz(func(t *testing.T, b []byte) {
-		samples, err := decodeSamples(b, day0)
+		readings, err := decodeReadings(b, day0)
 		if err != nil {
 			p := (*Problem)(nil)
 			require.True(t, errors.As(err, &p), "%v", err)
 			require.Less(t, p.Status, 500)
 			return
 		}
-		for _, s := range samples {
-			require.LessOrEqual(t, s.Value, 50_000.0)
-			require.False(t, s.At.Before(time.Unix(0, 0)))
+		for _, r := range readings {
+			require.False(t, r.Power == nil && r.TempC == nil && r.Pa == nil)
+			require.NoError(t, r.check())
+			require.False(t, r.At.Before(time.Unix(0, 0)))
 		}
 	})
 }

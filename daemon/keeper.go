@@ -150,28 +150,61 @@ func amountIn(system string) func(float64, string) string {
 	}
 }
 
+// takeUpSources makes the sensors that the configuration names, and those of pumps to which
+// machines have posted without being named there.
 func (k *Keeper) takeUpSources() error {
 	for _, src := range k.settings.Config.Sources {
-		s, err := NewSensor(k.book, src.Pump, src.Type+":"+src.Pump, detectorConfig(src), k.log, k.clock())
+		s, err := k.sensorOf(src)
 		if err != nil {
 			return err
 		}
-		k.sensors[src.Pump] = s
+		s.meant = true
+		s.det.Power = s.det.Power || src.Power != nil || src.On != nil
+	}
+	for pump := range k.book.now.Load().state.Pumps {
+		_, found, err := k.book.journal.Signal(pump)
+		if err == nil && found && k.sensors[pump] == nil {
+			_, err = k.sensorOf(k.posted(pump))
+		}
+		if err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
-func detectorConfig(src config.Source) signal.Config {
-	g := src.Signals
-	c := signal.Config{On: g.OnW, Off: g.OffW, StartFor: g.StartFor, EndFor: g.EndFor, ShortestRun: g.ShortestRun, Alive: g.Alive}
-	switch {
-	case src.Power != nil:
-	case src.Temp != nil:
-		c.On, c.Off, c.Drop = g.OnC, g.OffC, g.DropC
-	case src.On != nil:
-		c.On, c.Off = 1, 0
+// posted is the source that a machine is which posts without being configured.
+func (k *Keeper) posted(pump string) config.Source {
+	return config.Source{Pump: pump, Type: "http", Signals: k.settings.Config.Signals}
+}
+
+func (k *Keeper) sensorOf(src config.Source) (*Sensor, error) {
+	s, err := NewSensor(k.book, src.Pump, src.Type+":"+src.Pump, thresholdsOf(src), k.log, k.clock())
+	if err == nil {
+		k.sensors[src.Pump] = s
 	}
-	return c
+	return s, err
+}
+
+// keepSensors stores the detectors as they stand.
+func (k *Keeper) keepSensors() (err error) {
+	for _, s := range k.allSensors() {
+		err = errors.Join(err, s.Keep(context.Background(), k.clock()))
+	}
+	return err
+}
+
+// thresholdsOf are those of a source. One with a pointer to power, or to a switch, is
+// judged by that alone.
+func thresholdsOf(src config.Source) thresholds {
+	g := src.Signals
+	power := signal.Config{On: g.OnW, Off: g.OffW, StartFor: g.StartFor, EndFor: g.EndFor, ShortestRun: g.ShortestRun, Alive: g.Alive}
+	temp := power
+	temp.On, temp.Off, temp.Drop = g.OnC, g.OffC, g.DropC
+	if src.Power == nil && src.On != nil {
+		power.On, power.Off = 1, 0
+	}
+	return thresholds{power, temp}
 }
 
 func (k *Keeper) allSensors() []*Sensor {
@@ -206,12 +239,10 @@ func (k *Keeper) Actions(m Moment) (ActionsView, error) {
 	return v, nil
 }
 
-// stale gives the pumps whose source has not been heard for longer than it is believed.
-func (k *Keeper) stale() []string {
-	var names []string
+// stale gives the pumps whose source is silent.
+func (k *Keeper) stale() (names []string) {
 	for _, s := range k.allSensors() {
-		st := s.State()
-		if heard := st.Arrived; heard.IsZero() || k.clock().Sub(heard) > s.cfg.Alive {
+		if s.silent(k.clock()) && !s.gone(k.clock()) {
 			names = append(names, s.pump)
 		}
 	}

@@ -21,13 +21,16 @@ import (
 type listener struct {
 	src    config.Source
 	sensor *Sensor
-	value  signal.Field
+	power  *signal.Field // these three: nil if it does not tell it
+	temp   *signal.Field
 	on     *signal.Field
 	zone   *time.Location
 	clock  func() time.Time
 	log    *slog.Logger
 	up     atomic.Bool
+	online atomic.Bool  // its availability says that it is there
 	refuse atomic.Int64 // payloads that held no reading
+	failed atomic.Int64 // readings that the book could not keep
 }
 
 func newListener(src config.Source, zone *time.Location, sensor *Sensor, clock func() time.Time, log *slog.Logger) *listener {
@@ -36,21 +39,16 @@ func newListener(src config.Source, zone *time.Location, sensor *Sensor, clock f
 		l.zone = src.Zone
 	}
 	comma := src.Decimal == "comma"
-	switched := &signal.Field{On: src.OnValues, Off: src.OffValues}
-	if src.On != nil {
-		switched.Pointer = *src.On
-	}
 	scale, offset := inBase(src)
-	switch {
-	case src.Power != nil:
-		l.value = signal.Field{Pointer: *src.Power, Scale: scale, Offset: offset, DecimalComma: comma}
-		if src.On != nil {
-			l.on = switched
-		}
-	case src.Temp != nil:
-		l.value = signal.Field{Pointer: *src.Temp, Scale: scale, Offset: offset, DecimalComma: comma}
-	default:
-		l.value = *switched
+	if src.On != nil {
+		l.on = &signal.Field{Pointer: *src.On, On: src.OnValues, Off: src.OffValues}
+	}
+	if src.Power != nil {
+		l.power = &signal.Field{Pointer: *src.Power, Scale: scale, Offset: offset, DecimalComma: comma}
+		scale, offset = 1, 0 // the unit is that of the power
+	}
+	if src.Temp != nil {
+		l.temp = &signal.Field{Pointer: *src.Temp, Scale: scale, Offset: offset, DecimalComma: comma}
 	}
 	return l
 }
@@ -84,8 +82,16 @@ func (l *listener) run(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("source %s: connect: %w", l.src.Pump, err)
 	}
-	<-cm.Done()
-	return nil
+	often := time.NewTicker(time.Minute)
+	defer often.Stop()
+	for {
+		select {
+		case <-cm.Done():
+			return nil
+		case <-often.C:
+			l.hold(ctx)
+		}
+	}
 }
 
 func (l *listener) clientConfig(ctx context.Context, broker *url.URL) autopaho.ClientConfig {
@@ -115,6 +121,9 @@ func reconnectAfter(attempt int) time.Duration {
 }
 
 func (l *listener) heard(up bool, why string) {
+	if !up {
+		l.online.Store(false)
+	}
 	if l.up.Swap(up) != up {
 		l.log.Info("broker", "connected", up, "why", why)
 	}
@@ -138,62 +147,82 @@ func (l *listener) subscribe(ctx context.Context, cm *autopaho.ConnectionManager
 func (l *listener) received(ctx context.Context) func(paho.PublishReceived) (bool, error) {
 	return func(p paho.PublishReceived) (bool, error) {
 		if l.src.Availability.Topic != "" && p.Packet.Topic == l.src.Availability.Topic {
-			l.available(ctx, string(p.Packet.Payload))
+			l.online.Store(string(p.Packet.Payload) == l.src.Availability.On)
+			l.hold(ctx)
 			return true, nil
 		}
-		if err := l.take(ctx, p.Packet.Payload, p.Packet.Retain); err != nil {
-			l.log.Error("sample not taken", "error", err)
-		}
+		l.take(ctx, p.Packet.Payload, p.Packet.Retain)
 		return true, nil
 	}
 }
 
-// available hears that the source is there: a meter that reports only changes may be silent
-// and well, so its last value holds on.
-func (l *listener) available(ctx context.Context, says string) {
-	st := l.sensor.State()
-	if says != l.src.Availability.On || st.Last.IsZero() || l.src.Time != nil {
-		return
-	}
-	now := l.clock()
-	if err := l.sensor.Take(ctx, now, []signal.Sample{{At: now, Arrived: now, Value: st.Held}}); err != nil {
-		l.log.Error("sample not taken", "error", err)
+// hold lets the last value of a source that is there hold on: a meter that reports only
+// changes may be silent and well. One that tells its own time cannot be spoken for.
+func (l *listener) hold(ctx context.Context) {
+	if l.online.Load() && l.src.Time == nil {
+		l.kept(l.sensor.Hold(ctx, l.clock()))
 	}
 }
 
 // take reads one payload. One that holds no reading is counted, and said once in a while.
-func (l *listener) take(ctx context.Context, payload []byte, retained bool) error {
+func (l *listener) take(ctx context.Context, payload []byte, retained bool) {
 	now := l.clock()
-	s, err := l.sample(payload, now)
+	r, err := l.reading(payload, now)
 	if err != nil {
 		if n := l.refuse.Add(1); n&(n-1) == 0 { // 1, 2, 4, 8, …: a flood of them is one line
 			l.log.Warn("payload without a reading", "count", n, "error", err)
 		}
-		return nil
+		return
 	}
-	s.Retained = retained
-	return l.sensor.Take(ctx, now, []signal.Sample{s})
+	r.Retained = retained
+	l.kept(l.sensor.Take(ctx, now, []Reading{r}))
 }
 
-func (l *listener) sample(payload []byte, now time.Time) (signal.Sample, error) {
-	value, err := l.value.Value(payload)
-	if err != nil {
-		return signal.Sample{}, err
+func (l *listener) kept(err error) {
+	if err == nil {
+		l.failed.Store(0)
+	} else if n := l.failed.Add(1); n&(n-1) == 0 {
+		l.log.Error("reading not kept", "count", n, "error", err)
 	}
-	if l.on != nil {
-		on, err := l.on.Value(payload)
-		if err != nil {
-			return signal.Sample{}, err
-		}
-		if on == 0 {
-			value = 0 // a plug that is switched off keeps showing its last power
+}
+
+func (l *listener) reading(payload []byte, now time.Time) (r Reading, err error) {
+	r = Reading{At: now, Arrived: now}
+	if r.Power, err = l.drive(payload); err != nil {
+		return r, err
+	}
+	if l.temp != nil {
+		c, err := l.temp.Value(payload)
+		switch {
+		case err == nil:
+			r.TempC = &c
+		case r.Power == nil: // beside power it may be there now and then
+			return r, err
 		}
 	}
-	at := now
 	if l.src.Time != nil {
-		if at, err = signal.Moment(payload, *l.src.Time, l.zone); err != nil {
-			return signal.Sample{}, err
+		if r.At, err = signal.Moment(payload, *l.src.Time, l.zone); err != nil {
+			return r, err
 		}
 	}
-	return signal.NewSample(at, now, value)
+	return r, r.check()
+}
+
+// drive is the power, or 1 and 0 of a switch; nil of a source of temperature alone.
+func (l *listener) drive(payload []byte) (*float64, error) {
+	on := 1.0
+	if l.on != nil {
+		var err error
+		if on, err = l.on.Value(payload); err != nil || l.power == nil {
+			return &on, err
+		}
+	}
+	if l.power == nil {
+		return nil, nil
+	}
+	w, err := l.power.Value(payload)
+	if on == 0 {
+		w = 0 // a plug that is switched off keeps showing its last power
+	}
+	return &w, err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"sumpbook/maintenance"
@@ -17,6 +18,7 @@ type Outbox struct {
 	policy notify.Policy
 	log    *slog.Logger
 	clock  func() time.Time
+	noted  atomic.Pointer[func()] // told when the ledger has changed; never blocks
 
 	mu      sync.Mutex
 	ledger  *notify.Ledger
@@ -45,13 +47,25 @@ func (o *Outbox) AppendNotices(ctx context.Context, notices []notify.Notice) err
 		return err
 	}
 	o.mu.Lock()
-	defer o.mu.Unlock()
 	for _, n := range notices {
 		o.note(n)
-		o.log.Info("reminder", "action", n.Key.Action, "stage", n.Key.Stage, "channel", n.Key.Channel,
-			"outcome", n.Outcome, "attempt", n.Attempt, "detail", n.Detail)
+		o.tell(n)
+	}
+	o.mu.Unlock()
+	if tell := o.noted.Load(); tell != nil {
+		(*tell)()
 	}
 	return nil
+}
+
+// tell logs a notice; an attempt is told by its outcome.
+func (o *Outbox) tell(n notify.Notice) {
+	level := slog.LevelInfo
+	if n.Outcome == notify.Attempted {
+		level = slog.LevelDebug
+	}
+	o.log.Log(context.Background(), level, "reminder", "action", n.Key.Action, "stage", n.Key.Stage, "channel", n.Key.Channel,
+		"outcome", n.Outcome, "attempt", n.Attempt, "detail", n.Detail)
 }
 
 func (o *Outbox) note(n notify.Notice) {

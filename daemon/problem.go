@@ -54,6 +54,8 @@ func problemOf(err error) *Problem {
 	case errors.As(err, &r):
 		return &Problem{Type: problemRejected, Title: "The book cannot take this", Status: http.StatusUnprocessableEntity,
 			Detail: r.Says, Field: r.Field, Line: r.Line, Entry: r.Entry, Hint: r.Hint, Blocks: r.Blocks, Offer: r.Offer}
+	case errors.Is(err, errReadOnly):
+		return problem(http.StatusServiceUnavailable, err.Error(), "give this user the right to write there, or write from where there is one")
 	case errors.Is(err, errHalted):
 		return problem(http.StatusServiceUnavailable, err.Error(), "nothing of this request was kept; look at the disk, then tell it again")
 	case errors.Is(err, journal.ErrUnknown):

@@ -24,7 +24,7 @@ import (
 const (
 	bookFile   = "book.db"
 	socketFile = "sumpbook.sock"
-	stopWithin = 5 * time.Second
+	stopWithin = 4 * time.Second // for requests under way when the daemon is told to end
 )
 
 // BookPath is the file of the book in a data folder.
@@ -39,6 +39,9 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 		return err
 	}
 	defer func() { err = errors.Join(err, k.book.Close()) }()
+	if k.book.readOnly {
+		return fmt.Errorf("serve %s: %w", s.Data, errReadOnly)
+	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 
@@ -48,8 +51,7 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 		return err
 	}
 	courier := notify.NewCourier(k.carrier, k.channels)
-	beat := newBeat(k.outbox, courier, k.allSensors, k.clock, k.log)
-	k.book.onCommit.Store(new(beat.Poke))
+	beat := newBeat(k, courier)
 
 	var parts sync.WaitGroup
 	failed := make(chan error, len(servers)+len(k.sensors))
@@ -79,21 +81,26 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	case err = <-failed:
 	}
 	_, _ = systemd.SdNotify(false, systemd.SdNotifyStopping)
-	err = errors.Join(err, shutdown(servers))
+	k.shutdown(servers)
 	cancel()
 	parts.Wait()
+	err = errors.Join(err, k.keepSensors())
 	k.log.Info("stopped")
 	return err
 }
 
-// open opens the book of a data folder with everything that belongs to it.
+// open opens the book of a data folder with everything that belongs to it; for reading
+// alone where the folder cannot be written.
 func open(s Settings) (*Keeper, error) {
 	if err := os.MkdirAll(s.Data, 0o700); err != nil {
 		return nil, fmt.Errorf("make the data folder: %w", err)
 	}
 	b, err := OpenBook(BookPath(s.Data), rulesOf(s.Config))
 	if errors.Is(err, fs.ErrPermission) || isReadOnly(err) {
-		b, err = OpenBookReadOnly(BookPath(s.Data), rulesOf(s.Config))
+		var missing error
+		if b, missing = OpenBookReadOnly(BookPath(s.Data), rulesOf(s.Config)); !errors.Is(missing, fs.ErrNotExist) {
+			err = missing
+		}
 	}
 	if err != nil {
 		return nil, err
@@ -127,15 +134,20 @@ func (s server) serve() error {
 	return nil
 }
 
-func shutdown(servers []server) (err error) {
+// shutdown lets requests under way end, and cuts those that do not.
+func (k *Keeper) shutdown(servers []server) {
 	ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
 	defer cancel()
+	var all sync.WaitGroup
 	for _, s := range servers {
-		if e := s.http.Shutdown(ctx); e != nil {
-			err = errors.Join(err, e, s.http.Close())
-		}
+		all.Go(func() {
+			if s.http.Shutdown(ctx) != nil {
+				k.log.Warn("requests cut", "address", s.on.Addr(), "after", stopWithin)
+				_ = s.http.Close()
+			}
+		})
 	}
-	return err
+	all.Wait()
 }
 
 // listen opens the page's address and the commands' socket.
@@ -146,13 +158,15 @@ func (k *Keeper) listen() (servers []server, addr string, err error) {
 	}
 	tcp, err := net.Listen("tcp", k.settings.Config.Listen)
 	if err != nil {
-		return nil, "", fmt.Errorf("listen on %s: %w", k.settings.Config.Listen, err)
+		return nil, "", fmt.Errorf("open the page's address: %w", err)
 	}
 	unix, err := listenUnix(filepath.Join(k.settings.Data, socketFile))
 	if err != nil {
 		return nil, "", errors.Join(err, tcp.Close())
 	}
-	return []server{{newServer(page), tcp}, {newServer(k.socketHandler()), unix}}, tcp.Addr().String(), nil
+	local := newServer(k.socketHandler())
+	local.ReadTimeout, local.WriteTimeout = time.Hour, time.Hour // a large book on a small board takes its time
+	return []server{{newServer(page), tcp}, {local, unix}}, tcp.Addr().String(), nil
 }
 
 // newServer bounds every wait: a slow or silent client costs a connection for a while and
@@ -167,15 +181,15 @@ func newServer(h http.Handler) *http.Server {
 // listenUnix opens the socket, for its owner alone. The book's lock is held, so a socket
 // that is already there is left over from a daemon that died.
 func listenUnix(path string) (net.Listener, error) {
+	if most := maxSocketPath; len(path) > most {
+		return nil, fmt.Errorf("the path of the socket is too long: %s has %d bytes, at most %d: name a shorter data folder, or one that is a link to it", path, len(path), most)
+	}
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("remove the old socket: %w", err)
 	}
-	l, err := net.Listen("unix", path)
+	l, err := privately(func() (net.Listener, error) { return net.Listen("unix", path) })
 	if err != nil {
-		return nil, fmt.Errorf("listen on the socket: %w", err)
-	}
-	if err := os.Chmod(path, 0o600); err != nil {
-		return nil, errors.Join(fmt.Errorf("guard the socket: %w", err), l.Close())
+		return nil, fmt.Errorf("open the socket: %w", err)
 	}
 	return l, nil
 }

@@ -99,7 +99,7 @@ func (s *sieve) one(e maintenance.Entry, line int) error {
 		s.add(stop, line)
 	}
 	s.add(e, line)
-	if timeless && s.clockUnset() {
+	if timeless && clockUnset(s.telling.now, s.last) {
 		s.remark(s.within[e.ID], []string{"the clock says " + s.telling.now.Format(time.RFC3339) + ": dated as the newest entry; once the clock is set, void this and tell it again"})
 	}
 	return nil
@@ -108,15 +108,15 @@ func (s *sieve) one(e maintenance.Entry, line int) error {
 // written is a time before which nothing was told: the program was not there.
 var written = time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)
 
-// clockUnset says whether the clock is that of a board that has just started and has none
-// of its own.
-func (s *sieve) clockUnset() bool {
-	return s.telling.now.Before(written) && s.telling.now.Add(futureSlack).Before(s.last)
+// clockUnset says whether a clock is that of a board that has just started and has none of
+// its own; last is when the newest entry was recorded.
+func clockUnset(now, last time.Time) bool {
+	return now.Before(written) && now.Add(futureSlack).Before(last)
 }
 
 // happened is when an entry happened that says nothing of it: now, as far as that is known.
 func (s *sieve) happened() time.Time {
-	if s.clockUnset() {
+	if clockUnset(s.telling.now, s.last) {
 		return s.last
 	}
 	return s.telling.now
@@ -217,15 +217,9 @@ func (s *sieve) lowSignalStop(e maintenance.Entry) (stop maintenance.Entry, low 
 	if p == nil || p.Run == nil || !p.Run.Machine {
 		return stop, false, nil
 	}
-	raw, found := s.batch.Signals[drain.Pump]
-	if !found {
-		if raw, found, err = s.book.journal.Signal(drain.Pump); err != nil || !found {
-			return stop, false, err
-		}
-	}
-	det, err := decodeDetector(raw)
-	if err != nil {
-		return stop, false, fmt.Errorf("read the signal of %s: %w", drain.Pump, err)
+	det, found, err := s.detector(drain.Pump)
+	if err != nil || !found {
+		return stop, false, err
 	}
 	since, low := signal.LowSince(det.State)
 	if !low || since.After(e.At) || since.Before(p.Run.Since) {
@@ -234,6 +228,21 @@ func (s *sieve) lowSignalStop(e maintenance.Entry) (stop maintenance.Entry, low 
 	stop = det.entry(drain.Pump, signal.Edge{Kind: signal.Stop, At: since})
 	_, told, err := s.known(stop.ID)
 	return stop, !told, err
+}
+
+// detector is the newest stored state of a pump's source.
+func (w *taking) detector(pump string) (d detector, found bool, err error) {
+	raw, found := w.batch.Signals[pump]
+	if !found {
+		raw, found, err = w.book.journal.Signal(pump)
+	}
+	if err == nil && found {
+		d, err = decodeDetector(raw)
+	}
+	if err != nil {
+		return d, false, fmt.Errorf("read the signal of %s: %w", pump, err)
+	}
+	return d, found, nil
 }
 
 // stops says whether the request itself stops a pump: then nothing is added to it.

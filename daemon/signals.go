@@ -10,12 +10,12 @@ import (
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
-	"sumpbook/config"
 	"sumpbook/maintenance/signal"
 )
 
-// A pushed sample is one reading as a machine posts it. Without at it is dated by its
-// arrival. A pressure is kept as the newest reading; it starts and stops nothing.
+// A pushed reading is one as a machine posts it. Without at it is dated by its arrival.
+// Power decides where a machine tells it, else the temperature; a pressure is shown as the
+// newest and starts and stops nothing.
 type pushed struct {
 	At     *time.Time `json:"at"`
 	PowerW *float64   `json:"power_w"`
@@ -31,7 +31,10 @@ type SignalReceipt struct {
 	Dropped int          `json:"dropped"`
 }
 
-const maxPushed = 20_000 // samples in one request
+const (
+	maxPushed  = 20_000  // samples in one request
+	greatestPa = 110_000 // as of a vacuum entry
+)
 
 func (k *Keeper) postSignals(r *http.Request) (any, error) {
 	sensor, err := k.sensorFor(r.PathValue("pump"))
@@ -43,15 +46,15 @@ func (k *Keeper) postSignals(r *http.Request) (any, error) {
 		return nil, err
 	}
 	now := k.clock()
-	samples, err := decodeSamples(b, now)
+	readings, err := decodeReadings(b, now)
 	if err != nil {
 		return nil, err
 	}
-	if err := sensor.Take(r.Context(), now, samples); err != nil {
+	if err := sensor.Take(r.Context(), now, readings); err != nil {
 		return nil, err
 	}
 	st := sensor.State()
-	return SignalReceipt{len(samples), st.Phase, st.Since, st.Dropped}, nil
+	return SignalReceipt{len(readings), st.Phase, st.Since, st.Dropped}, nil
 }
 
 // sensorFor is the pump's configured source, or one by the general thresholds for a pump
@@ -65,15 +68,10 @@ func (k *Keeper) sensorFor(pump string) (*Sensor, error) {
 	if p := k.book.now.Load().state.Pumps[pump]; p == nil || p.Retired {
 		return nil, problem(http.StatusNotFound, fmt.Sprintf("no pump named %q is on the book or in the sources", pump), "declare it first: sumpbook add pump pump="+pump+" charge_ml=700")
 	}
-	src := config.Source{Pump: pump, Type: "http", Signals: k.settings.Config.Signals}
-	s, err := NewSensor(k.book, pump, "http:"+pump, detectorConfig(src), k.log, k.clock())
-	if err == nil {
-		k.sensors[pump] = s
-	}
-	return s, err
+	return k.sensorOf(k.posted(pump))
 }
 
-func decodeSamples(b []byte, now time.Time) ([]signal.Sample, error) {
+func decodeReadings(b []byte, now time.Time) ([]Reading, error) {
 	b = bytes.TrimSpace(b)
 	if len(b) > 0 && b[0] != '[' {
 		b = append(append([]byte{'['}, b...), ']')
@@ -85,16 +83,18 @@ func decodeSamples(b []byte, now time.Time) ([]signal.Sample, error) {
 	if len(all) == 0 || len(all) > maxPushed {
 		return nil, problem(http.StatusBadRequest, fmt.Sprintf("%d samples in one request", len(all)), fmt.Sprintf("send 1 to %d", maxPushed))
 	}
-	samples := make([]signal.Sample, 0, len(all))
+	readings := make([]Reading, 0, len(all))
 	for i, p := range all {
-		s, err := p.sample(now)
+		r, err := p.reading(now)
 		if err != nil {
-			return nil, problem(http.StatusBadRequest, fmt.Sprintf("sample %d: %v", i+1, err), `send {"at":TIME,"power_w":NUMBER}`)
+			return nil, problem(http.StatusBadRequest, fmt.Sprintf("sample %d: %v", i+1, err), wantSample)
 		}
-		samples = append(samples, s)
+		readings = append(readings, r)
 	}
-	return samples, nil
+	return readings, nil
 }
+
+const wantSample = `send {"at":TIME?,"power_w":NUMBER?,"temp_c":NUMBER?,"pa":NUMBER?} or an array of them`
 
 func badSample(err error) error {
 	where := ""
@@ -106,18 +106,35 @@ func badSample(err error) error {
 	case errors.As(err, &syn):
 		where = " at " + string(syn.JSONPointer)
 	}
-	return problem(http.StatusBadRequest, "not samples"+where+": "+err.Error(), `send {"at":TIME?,"power_w":NUMBER?,"temp_c":NUMBER?,"pa":NUMBER?} or an array of them`)
+	return problem(http.StatusBadRequest, "not samples"+where+": "+err.Error(), wantSample)
 }
 
-func (p pushed) sample(now time.Time) (signal.Sample, error) {
-	at := now
+func (p pushed) reading(now time.Time) (Reading, error) {
+	r := Reading{At: now, Arrived: now, Power: p.PowerW, TempC: p.TempC, Pa: p.Pa}
 	if p.At != nil {
-		at = *p.At
+		r.At = *p.At
 	}
-	for _, v := range []*float64{p.PowerW, p.TempC} {
+	if p.PowerW == nil && p.TempC == nil && p.Pa == nil {
+		return r, errors.New("it holds none of power_w, temp_c and pa")
+	}
+	return r, r.check()
+}
+
+// check refuses what no meter can have measured, and when none can have.
+func (r Reading) check() error {
+	values := []float64{0}
+	for _, v := range []*float64{r.Power, r.TempC} {
 		if v != nil {
-			return signal.NewSample(at, now, *v)
+			values = append(values, *v)
 		}
 	}
-	return signal.Sample{}, errors.New("it holds neither power_w nor temp_c")
+	for _, v := range values {
+		if _, err := signal.NewSample(r.At, r.Arrived, v); err != nil {
+			return err
+		}
+	}
+	if r.Pa != nil && !(*r.Pa > 0 && *r.Pa <= greatestPa) {
+		return fmt.Errorf("pa %v: want a pressure above 0, up to %d", *r.Pa, greatestPa)
+	}
+	return nil
 }

@@ -14,7 +14,6 @@ import (
 
 	"sumpbook/config"
 	"sumpbook/maintenance"
-	"sumpbook/maintenance/signal"
 )
 
 func TestPayloadsAsPlugsSendThem(t *testing.T) {
@@ -44,17 +43,21 @@ func TestPayloadsAsPlugsSendThem(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			l := newListener(c.src, time.UTC, nil, func() time.Time { return at }, slog.New(slog.DiscardHandler))
-			s, err := l.sample([]byte(c.payload), at)
+			r, err := l.reading([]byte(c.payload), at)
 			require.NoError(t, err)
-			require.InDelta(t, c.want, s.Value, 1e-9)
-			require.True(t, s.At.Equal(c.at), s.At)
+			got := r.Power
+			if got == nil {
+				got = r.TempC
+			}
+			require.InDelta(t, c.want, *got, 1e-9)
+			require.True(t, r.At.Equal(c.at), r.At)
 		})
 	}
 	l := newListener(config.Source{Power: p("/w")}, time.UTC, nil, func() time.Time { return at }, slog.New(slog.DiscardHandler))
 	for _, bad := range []string{``, `{}`, `{"w":null}`, `{"w":"12,5"}`, `{"w":1e999}`, `{"w":60000}`, `{"w":`, "{\"w\":\"\xff\"}"} {
-		_, err := l.sample([]byte(bad), at)
+		_, err := l.reading([]byte(bad), at)
 		require.Error(t, err, bad)
-		require.NoError(t, l.take(context.Background(), []byte(bad), false), "a bad payload is counted, not fatal")
+		l.take(context.Background(), []byte(bad), false)
 	}
 	require.Equal(t, int64(8), l.refuse.Load())
 }
@@ -65,12 +68,12 @@ func TestARetainedMessageIsNoEdge(t *testing.T) {
 	_, err := k.book.Record(context.Background(), *now, opening(t))
 	require.NoError(t, err)
 	power := "/w"
-	s, err := NewSensor(k.book, "north", "mqtt:north", detectorConfig(config.Source{Power: &power, Signals: config.Default().Signals}), k.log, *now)
+	s, err := NewSensor(k.book, "north", "mqtt:north", thresholdsOf(config.Source{Power: &power, Signals: config.Default().Signals}), k.log, *now)
 	require.NoError(t, err)
 	l := newListener(config.Source{Pump: "north", Power: &power}, time.UTC, s, k.clock, k.log)
 	for range 20 {
 		*now = now.Add(time.Minute)
-		require.NoError(t, l.take(context.Background(), []byte(`{"w":500}`), true))
+		l.take(context.Background(), []byte(`{"w":500}`), true)
 	}
 	require.Nil(t, k.book.now.Load().state.Pumps["north"].Run)
 	require.InDelta(t, 500, s.State().Value, 0)
@@ -96,9 +99,7 @@ func TestASilentSource(t *testing.T) {
 			for range minutes {
 				time.Sleep(time.Minute)
 				last = time.Now()
-				sample, err := signal.NewSample(last, last, watts)
-				require.NoError(t, err)
-				require.NoError(t, s.Take(ctx, last, []signal.Sample{sample}))
+				require.NoError(t, s.Take(ctx, last, []Reading{{At: last, Arrived: last, Power: &watts}}))
 			}
 			return last
 		}

@@ -156,9 +156,9 @@ func TestAReplayAddsNothing(t *testing.T) {
 	_, err := k.book.Record(context.Background(), *now, opening(t))
 	require.NoError(t, err)
 	at := *now
-	stop := detector{By: "mqtt:north"}.entry("north", signal.Edge{Kind: signal.Stop, At: at})
-	uncertain := detector{By: "http:north"}.entry("north", signal.Edge{Kind: signal.Stop, At: at, Uncertain: true})
-	start := detector{By: "mqtt:north"}.entry("north", signal.Edge{Kind: signal.Start, At: at.Add(-time.Hour)})
+	stop := (&detector{By: "mqtt:north"}).entry("north", signal.Edge{Kind: signal.Stop, At: at})
+	uncertain := (&detector{By: "http:north"}).entry("north", signal.Edge{Kind: signal.Stop, At: at, Uncertain: true})
+	start := (&detector{By: "mqtt:north"}).entry("north", signal.Edge{Kind: signal.Start, At: at.Add(-time.Hour)})
 	_, err = k.book.Record(context.Background(), *now, []maintenance.Entry{start, stop})
 	require.NoError(t, err)
 	receipt, err := k.book.Record(context.Background(), *now, []maintenance.Entry{uncertain})
@@ -196,9 +196,7 @@ func TestADrainAtALowSignal(t *testing.T) {
 	feed := func(minutes int, watts float64) {
 		for range minutes {
 			*now = now.Add(time.Minute)
-			sample, err := signal.NewSample(*now, *now, watts)
-			require.NoError(t, err)
-			require.NoError(t, s.Take(ctx, *now, []signal.Sample{sample}))
+			require.NoError(t, s.Take(ctx, *now, []Reading{{At: *now, Arrived: *now, Power: &watts}}))
 		}
 	}
 	drain := entry(t, time.Time{}, `{"id":"d","kind":"drain","pump":"north","to":"jar-1"}`)
