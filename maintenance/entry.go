@@ -68,7 +68,7 @@ func membersOf(line []byte) ([]member, error) {
 	if tok.Kind() != '{' {
 		return nil, reject("", `an entry is an object: {"kind":"note","note":"…"}`, "not a JSON object")
 	}
-	var all []member
+	all := make([]member, 0, 16)
 	for d.PeekKind() != '}' {
 		name, err := d.ReadToken()
 		if err != nil {
@@ -79,7 +79,8 @@ func membersOf(line []byte) ([]member, error) {
 		if err != nil {
 			return nil, syntax(err)
 		}
-		all = append(all, member{key, value.Clone()})
+		end := d.InputOffset() // a value is good until the next read; the line is longer
+		all = append(all, member{key, line[int(end)-len(value) : end]})
 	}
 	if _, err := d.ReadToken(); err != nil {
 		return nil, syntax(err)

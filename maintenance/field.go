@@ -1,6 +1,7 @@
 package maintenance
 
 import (
+	"bytes"
 	"fmt"
 	"math"
 	"reflect"
@@ -8,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -244,19 +246,29 @@ func isCode(s string) bool {
 }
 
 func decodeText(name string, raw jsontext.Value, p *string) error {
-	hint := fmt.Sprintf("give text of at most %d characters", maxText)
+	text, ok := unquoted(raw)
+	if !ok {
+		return reject(name, wantText(), "%s is not text", short(raw))
+	}
+	if utf8.RuneCountInString(text) > maxText {
+		return reject(name, wantText(), "the text is longer than %d characters", maxText)
+	}
+	*p = text
+	return nil
+}
+
+func wantText() string { return fmt.Sprintf("give text of at most %d characters", maxText) }
+
+// unquoted reads a JSON string. Most have no escape, and a book has millions.
+func unquoted(raw jsontext.Value) (string, bool) {
 	if raw.Kind() != '"' {
-		return reject(name, hint, "%s is not text", short(raw))
+		return "", false
+	}
+	if bytes.IndexByte(raw, '\\') < 0 {
+		return string(raw[1 : len(raw)-1]), true
 	}
 	b, err := jsontext.AppendUnquote(nil, raw)
-	if err != nil {
-		return reject(name, hint, "%s is not text", short(raw))
-	}
-	if len([]rune(string(b))) > maxText {
-		return reject(name, hint, "the text is longer than %d characters", maxText)
-	}
-	*p = string(b)
-	return nil
+	return string(b), err == nil
 }
 
 func decodeTime(name string, raw jsontext.Value) (time.Time, error) {
