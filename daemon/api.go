@@ -22,8 +22,10 @@ import (
 // Bounds of what is taken in one request.
 const (
 	maxBody   = 32 << 20 // bytes of a request's entries
+	maxTold   = 100_000  // entries of a request
 	maxSignal = 1 << 20  // bytes of a request's samples
 	maxListed = 10_000   // entries or notices in one answer
+	maxLines  = 16 << 20 // bytes of entries in one answer; it ends with the entry that goes over
 	usualList = 1000
 )
 
@@ -32,7 +34,7 @@ var openAPI []byte
 
 // api registers the HTTP interface of the contract.
 func (k *Keeper) api(mux *http.ServeMux) {
-	mux.HandleFunc("POST /api/v1/entries", answer(k.postEntries))
+	mux.HandleFunc("POST /api/v1/entries", limited(maxBody, answer(k.postEntries)))
 	mux.HandleFunc("GET /api/v1/entries", k.getEntries)
 	mux.HandleFunc("GET /api/v1/state", answer(func(r *http.Request) (any, error) { return asked(r, k.State) }))
 	mux.HandleFunc("GET /api/v1/actions", answer(func(r *http.Request) (any, error) { return asked(r, k.Actions) }))
@@ -41,7 +43,7 @@ func (k *Keeper) api(mux *http.ServeMux) {
 	}))
 	k.explain(mux)
 	mux.HandleFunc("GET /api/v1/notices", answer(k.getNotices))
-	mux.HandleFunc("POST /api/v1/signals/{pump}", answer(k.postSignals))
+	mux.HandleFunc("POST /api/v1/signals/{pump}", limited(maxSignal, answer(k.postSignals)))
 	mux.HandleFunc("GET /api/v1/openapi.json", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "application/json")
 		_, _ = w.Write(openAPI)
@@ -111,12 +113,29 @@ func numberParam(r *http.Request, name string, usual, most uint64) (uint64, erro
 	return n, nil
 }
 
-// body reads a request's body up to a bound.
-func body(r *http.Request, most int64) ([]byte, error) {
-	b, err := io.ReadAll(http.MaxBytesReader(nil, r.Body, most))
-	var tooLarge *http.MaxBytesError
-	if errors.As(err, &tooLarge) {
-		return nil, problem(http.StatusRequestEntityTooLarge, fmt.Sprintf("a request has at most %d bytes", most), "send it in parts, or restore a backup")
+// limited bounds a request's body. One that says that it is longer is not read at all.
+func limited(most int64, next http.HandlerFunc) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if r.ContentLength > most {
+			w.Header().Set("Connection", "close")
+			writeProblem(w, tooLong(most))
+			return
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, most)
+		next(w, r)
+	}
+}
+
+func tooLong(most int64) *Problem {
+	return problem(http.StatusRequestEntityTooLarge, fmt.Sprintf("a request has at most %d bytes", most), "send it in parts, or restore a backup")
+}
+
+// body reads the whole body of a limited request.
+func body(r *http.Request) ([]byte, error) {
+	b, err := io.ReadAll(r.Body)
+	var over *http.MaxBytesError
+	if errors.As(err, &over) {
+		return nil, tooLong(over.Limit)
 	}
 	if err != nil {
 		return nil, problem(http.StatusBadRequest, "the request broke off: "+err.Error(), "send it again; the same ids are taken once")
@@ -125,7 +144,7 @@ func body(r *http.Request, most int64) ([]byte, error) {
 }
 
 func (k *Keeper) postEntries(r *http.Request) (any, error) {
-	b, err := body(r, maxBody)
+	b, err := body(r)
 	if err != nil {
 		return nil, err
 	}
@@ -163,7 +182,9 @@ func decodeEntries(b []byte) ([]maintenance.Entry, error) {
 		e, err := maintenance.Decode(b)
 		return []maintenance.Entry{e}, err
 	}
-	d := jsontext.NewDecoder(bytes.NewReader(b))
+	// Names are told apart where each entry is read, which is short; here a single object
+	// of a million names would fill the memory.
+	d := jsontext.NewDecoder(bytes.NewReader(b), jsontext.AllowDuplicateNames(true))
 	if _, err := d.ReadToken(); err != nil {
 		return nil, notJSON(err)
 	}
@@ -180,7 +201,9 @@ func decodeEntries(b []byte) ([]maintenance.Entry, error) {
 		if err != nil {
 			return nil, err
 		}
-		entries = append(entries, e)
+		if entries = append(entries, e); len(entries) > maxTold {
+			return nil, problem(http.StatusRequestEntityTooLarge, fmt.Sprintf("a request has at most %d entries", maxTold), "send it in parts, or restore a backup")
+		}
 	}
 	if _, err := d.ReadToken(); err != nil {
 		return nil, notJSON(err)
@@ -198,7 +221,7 @@ func notJSON(err error) error {
 	return problem(http.StatusBadRequest, "not valid JSON: "+err.Error(), "send one entry or an array of entries")
 }
 
-// getEntries streams stored lines as an array, the very bytes of the export.
+// getEntries gives stored lines as an array, the very bytes of the export.
 func (k *Keeper) getEntries(w http.ResponseWriter, r *http.Request) {
 	after, err1 := numberParam(r, "after", 0, 1<<62)
 	limit, err2 := numberParam(r, "limit", usualList, maxListed)
@@ -219,9 +242,10 @@ func (k *Keeper) linesAfter(after uint64, limit int) (lines [][]byte, err error)
 	if limit == 0 {
 		return nil, nil
 	}
+	size := 0
 	err = k.book.journal.Lines(after, func(_ uint64, line []byte) error {
-		lines = append(lines, bytes.Clone(line))
-		if len(lines) == limit {
+		lines = append(lines, line)
+		if size += len(line); len(lines) == limit || size > maxLines {
 			return journal.ErrStop
 		}
 		return nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net/http"
 	"path/filepath"
 	"time"
@@ -17,9 +18,9 @@ import (
 // control registers what only a command of this machine may ask: it is reached over the
 // socket beside the data, never over the network.
 func (k *Keeper) control(mux *http.ServeMux) {
-	mux.HandleFunc("POST /control/undo", answer(k.postUndo))
-	mux.HandleFunc("POST /control/notify-test", answer(k.postNotifyTest))
-	mux.HandleFunc("POST /control/backup", answer(k.postBackup))
+	mux.HandleFunc("POST /control/undo", limited(maxControl, answer(k.postUndo)))
+	mux.HandleFunc("POST /control/notify-test", limited(maxControl, answer(k.postNotifyTest)))
+	mux.HandleFunc("POST /control/backup", limited(maxControl, answer(k.postBackup)))
 	mux.HandleFunc("GET /control/verify", answer(k.getVerify))
 	mux.HandleFunc("GET /control/doctor", answer(func(r *http.Request) (any, error) { return k.Doctor(r.Context()), nil }))
 }
@@ -27,7 +28,7 @@ func (k *Keeper) control(mux *http.ServeMux) {
 const maxControl = 64 << 10
 
 func readControl(r *http.Request, into any) error {
-	b, err := body(r, maxControl)
+	b, err := body(r)
 	if err != nil {
 		return err
 	}
@@ -153,8 +154,12 @@ func (k *Keeper) postBackup(r *http.Request) (any, error) {
 	if !filepath.IsAbs(ask.Path) {
 		return nil, problem(http.StatusBadRequest, "the path of a backup is absolute", "")
 	}
-	if err := k.book.journal.Backup(r.Context(), ask.Path); err != nil {
+	err := k.book.journal.Backup(r.Context(), ask.Path)
+	if errors.Is(err, fs.ErrExist) || errors.Is(err, fs.ErrNotExist) {
 		return nil, problem(http.StatusConflict, err.Error(), "name a file that does not exist, in a folder that does")
+	}
+	if err != nil {
+		return nil, err
 	}
 	copied, err := journal.OpenReadOnly(ask.Path)
 	if err != nil {

@@ -41,7 +41,17 @@ func newGuard(c config.Config, token string, next http.Handler) http.Handler {
 	return g
 }
 
+// secured sets the headers that every answer carries; a page has some of its own.
+func secured(h http.Header) {
+	h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'")
+	h.Set("X-Content-Type-Options", "nosniff")
+	h.Set("Referrer-Policy", "same-origin")
+	h.Set("X-Frame-Options", "DENY")
+	h.Set("Cache-Control", "no-store")
+}
+
 func (g *guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	secured(w.Header())
 	switch {
 	case !g.knows(r.Host):
 		writeProblem(w, problem(http.StatusForbidden, fmt.Sprintf("this book does not answer to the name %q", r.Host), "set base_url to the address that phones use"))
@@ -89,19 +99,26 @@ func loopbackOnly(listen string) bool {
 	return host == "localhost" || ip != nil && ip.IsLoopback()
 }
 
+// shortestToken is how many characters a token has at least: 20 of base 32 are 100 bits.
+const shortestToken = 20
+
 // tokenIn reads the token of a data folder, making one if there is none.
 func tokenIn(data string) (string, error) {
 	path := filepath.Join(data, "token")
 	b, err := os.ReadFile(path)
-	if err == nil && len(strings.TrimSpace(string(b))) >= 20 {
-		return strings.TrimSpace(string(b)), nil
+	if errors.Is(err, fs.ErrNotExist) {
+		token := rand.Text()
+		if err := os.WriteFile(path, []byte(token+"\n"), 0o600); err != nil {
+			return "", fmt.Errorf("write the token: %w", err)
+		}
+		return token, nil
 	}
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err != nil {
 		return "", fmt.Errorf("read the token: %w", err)
 	}
-	token := rand.Text()
-	if err := os.WriteFile(path, []byte(token+"\n"), 0o600); err != nil {
-		return "", fmt.Errorf("write the token: %w", err)
+	token := strings.TrimSpace(string(b))
+	if len(token) < shortestToken {
+		return "", fmt.Errorf("read the token: %s holds fewer than %d characters; remove it and one is made", path, shortestToken)
 	}
 	return token, nil
 }

@@ -73,3 +73,40 @@ func writeProblem(w http.ResponseWriter, p *Problem) {
 	w.WriteHeader(p.Status)
 	_ = json.MarshalWrite(w, p) // the other side is gone, or it is not
 }
+
+// orProblem serves a mux; what it does not know, or not by this method, is a problem too.
+func orProblem(mux *http.ServeMux) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		own, pattern := mux.Handler(r)
+		if pattern != "" {
+			mux.ServeHTTP(w, r)
+			return
+		}
+		var said unheard
+		own.ServeHTTP(&said, r)
+		if said.status == http.StatusMethodNotAllowed {
+			allowed := said.Header().Get("Allow")
+			w.Header().Set("Allow", allowed)
+			writeProblem(w, problem(said.status, r.Method+" is not for this address", "it takes "+allowed))
+			return
+		}
+		writeProblem(w, problem(http.StatusNotFound, "there is nothing at this address", "what there is stands in /api/v1/openapi.json"))
+	})
+}
+
+// unheard takes an answer for its status and header.
+type unheard struct {
+	status int
+	header http.Header
+}
+
+func (u *unheard) Header() http.Header {
+	if u.header == nil {
+		u.header = http.Header{}
+	}
+	return u.header
+}
+
+func (u *unheard) WriteHeader(status int) { u.status = status }
+
+func (u *unheard) Write(b []byte) (int, error) { return len(b), nil }

@@ -208,14 +208,14 @@ func (k *Keeper) pageHandler() (http.Handler, error) {
 			return nil, err
 		}
 	}
-	return newGuard(k.settings.Config, token, mux), nil
+	return newGuard(k.settings.Config, token, orProblem(mux)), nil
 }
 
 func (k *Keeper) socketHandler() http.Handler {
 	mux := http.NewServeMux()
 	k.api(mux)
 	k.control(mux)
-	return mux
+	return orProblem(mux)
 }
 
 // Restore verifies a backup and puts it into a data folder that holds no entries.

@@ -41,7 +41,7 @@ func (k *Keeper) postSignals(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	b, err := body(r, maxSignal)
+	b, err := body(r)
 	if err != nil {
 		return nil, err
 	}
