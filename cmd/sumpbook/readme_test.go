@@ -119,7 +119,7 @@ func (s *stage) bash(command string) *exec.Cmd {
 	c := exec.Command("bash", "-euo", "pipefail", "-c", strings.ReplaceAll(command, usualAddress, s.address))
 	c.Dir = s.folder
 	c.Env = []string{
-		"PATH=" + os.Getenv("PATH"), "HOME=" + s.folder, "TMPDIR=" + s.folder, "LC_ALL=C.UTF-8",
+		"PATH=" + os.Getenv("PATH"), "HOME=" + s.folder, "TMPDIR=" + s.folder, "LC_ALL=C.UTF-8", "GORACE=" + os.Getenv("GORACE"),
 		"SUMPBOOK_DATA=" + filepath.Join(s.folder, "data"), "SUMPBOOK_LISTEN=127.0.0.1:0", "SUMPBOOK_TIMEZONE=Europe/Oslo",
 	}
 	return c
