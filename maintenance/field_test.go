@@ -197,9 +197,9 @@ func TestAValueInAnErrorIsShort(t *testing.T) {
 }
 
 func TestAnEntryIsItsLineInJSON(t *testing.T) {
-	e, err := Decode([]byte(`{"kind":"load","pump":"north","grams":-0.0e1,"trays_g":[1,2]}`))
+	_, err := Decode([]byte(`{"kind":"load","pump":"north","grams":-0.0e1,"trays_g":[1,2]}`))
 	require.Error(t, err, "nothing is no load")
-	e = Entry{ID: "a", At: day0, Act: &LoadAct{Pump: "north", Grams: num(5), TraysG: []float64{1, math.Copysign(0, -1)}}}
+	e := Entry{ID: "a", At: day0, Act: &LoadAct{Pump: "north", Grams: num(5), TraysG: []float64{1, math.Copysign(0, -1)}}}
 	b, err := json.Marshal([]Entry{e})
 	require.NoError(t, err)
 	require.Equal(t, `[{"id":"a","at":"2026-03-01T06:00:00Z","kind":"load","pump":"north","grams":5,"trays_g":[1,0]}]`, string(b))
