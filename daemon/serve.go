@@ -125,6 +125,19 @@ func (k *Keeper) listeners() (all []*listener) {
 type server struct {
 	http *http.Server
 	on   net.Listener
+	mute *sync.Map // the connections that have said nothing yet
+}
+
+func serverOn(l net.Listener, h http.Handler) server {
+	s := server{newServer(h), l, &sync.Map{}}
+	s.http.ConnState = func(c net.Conn, state http.ConnState) {
+		if state == http.StateNew {
+			s.mute.Store(c, true)
+		} else {
+			s.mute.Delete(c)
+		}
+	}
+	return s
 }
 
 func (s server) serve() error {
@@ -141,6 +154,10 @@ func (k *Keeper) shutdown(servers []server) {
 	var all sync.WaitGroup
 	for _, s := range servers {
 		all.Go(func() {
+			s.mute.Range(func(c, _ any) bool { // else they are waited for as if they were about to ask
+				_ = c.(net.Conn).Close()
+				return true
+			})
 			if s.http.Shutdown(ctx) != nil {
 				k.log.Warn("requests cut", "address", s.on.Addr(), "after", stopWithin)
 				_ = s.http.Close()
@@ -164,9 +181,9 @@ func (k *Keeper) listen() (servers []server, addr string, err error) {
 	if err != nil {
 		return nil, "", errors.Join(err, tcp.Close())
 	}
-	local := newServer(k.socketHandler())
-	local.ReadTimeout, local.WriteTimeout = time.Hour, time.Hour // a large book on a small board takes its time
-	return []server{{newServer(page), tcp}, {local, unix}}, tcp.Addr().String(), nil
+	local := serverOn(unix, k.socketHandler())
+	local.http.ReadTimeout, local.http.WriteTimeout = time.Hour, time.Hour // a large book on a small board takes its time
+	return []server{serverOn(tcp, page), local}, tcp.Addr().String(), nil
 }
 
 // newServer bounds every wait: a slow or silent client costs a connection for a while and
