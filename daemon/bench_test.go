@@ -32,7 +32,7 @@ func seasons(t testing.TB, n int) []maintenance.Entry {
 		tell(time.Minute, `{"kind":"pump","pump":%q,"charge_ml":700,"heel_ml":20,"speed_m3_h":7,"trap_c":-42}`, p)
 		tell(time.Minute, `{"kind":"lot","lot":"lot-%s","vessel":"can-%s","grams":100000}`, p, p)
 		for _, jar := range []string{"drained", "clear", "ready"} {
-			tell(time.Minute, `{"kind":"vessel","vessel":"%s-%s","capacity_ml":200000}`, jar, p)
+			tell(time.Minute, `{"kind":"vessel","vessel":"%s-%s"}`, jar, p)
 		}
 		tell(time.Minute, `{"kind":"vessel","vessel":"waste-%s","waste":true}`, p)
 		tell(time.Minute, `{"kind":"fill","pump":%q,"from":"can-%s"}`, p, p)
