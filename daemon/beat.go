@@ -7,7 +7,6 @@ import (
 
 	"github.com/robfig/cron/v3"
 
-	"sumpbook/maintenance"
 	"sumpbook/notify"
 )
 
@@ -86,7 +85,7 @@ func (b *Beat) once(ctx context.Context) time.Time {
 		b.outbox.prune(now)
 		b.pruned = now
 	}
-	return sooner(plan.Next, nextChange(b.outbox.facts(now).Actions, now))
+	return plan.Next
 }
 
 // clockBehind says whether the clock is earlier than the newest entry was recorded: a board
@@ -98,23 +97,4 @@ func (b *Beat) clockBehind(now time.Time) bool {
 		b.log.Warn("clock", "behind_the_book", behind, "now", now)
 	}
 	return behind
-}
-
-// nextChange is the next instant at which an action opens, falls due or closes.
-func nextChange(actions []maintenance.Action, now time.Time) (next time.Time) {
-	for _, a := range actions {
-		for _, t := range []time.Time{a.Opens, a.Due.Add(time.Nanosecond)} {
-			if t.After(now) {
-				next = sooner(next, t)
-			}
-		}
-	}
-	return next
-}
-
-func sooner(a, b time.Time) time.Time {
-	if a.IsZero() || !b.IsZero() && b.Before(a) {
-		return b
-	}
-	return a
 }

@@ -1,10 +1,12 @@
 package daemon
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -18,24 +20,28 @@ import (
 
 // A hand is a channel that keeps what it was given.
 type hand struct {
-	mu   sync.Mutex
-	got  []notify.Message
-	fail func(n int) error
-	hang bool
+	name  string
+	mu    sync.Mutex
+	got   []notify.Message
+	tries map[string]int
+	fail  func(n int) error
+	ever  bool // it fails each time
 }
 
-func (h *hand) Name() string { return "phone" }
+func (h *hand) Name() string { return cmp.Or(h.name, "phone") }
 
-func (h *hand) Send(ctx context.Context, m notify.Message) (string, error) {
-	if h.hang {
-		<-ctx.Done()
-		return "", ctx.Err()
-	}
+func (h *hand) Send(_ context.Context, m notify.Message) (string, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	if h.tries == nil {
+		h.tries = map[string]int{}
+	}
+	h.tries[m.ID]++
 	if h.fail != nil {
 		if err := h.fail(len(h.got)); err != nil {
-			h.fail = nil
+			if !h.ever {
+				h.fail = nil
+			}
 			return "", err
 		}
 	}
@@ -55,24 +61,43 @@ type beating struct {
 	beat  *Beat
 	phone *hand
 	stop  func()
+	off   atomic.Int64 // how far the clock is off, ns
+	beats atomic.Int64
 }
 
-func startBeating(t *testing.T, c config.Config, data string, phone *hand) *beating {
+func (b *beating) step(d time.Duration) {
+	b.off.Add(int64(d))
+	b.beat.Poke()
+	synctest.Wait()
+}
+
+func startBeating(t *testing.T, c config.Config, data string, channels ...notify.Channel) *beating {
 	t.Helper()
-	k, err := open(Settings{Data: data, Config: c, Log: slog.New(slog.DiscardHandler)})
+	return startBeatingLogged(t, c, data, slog.New(slog.DiscardHandler), channels...)
+}
+
+func startBeatingLogged(t *testing.T, c config.Config, data string, log *slog.Logger, channels ...notify.Channel) *beating {
+	t.Helper()
+	b := &beating{}
+	k, err := open(Settings{Data: data, Config: c, Log: log, Clock: func() time.Time { return time.Now().Add(time.Duration(b.off.Load())) }})
 	require.NoError(t, err)
-	k.outbox.policy.Channels = []string{phone.Name()}
-	courier := notify.NewCourier(k.carrier, []notify.Channel{phone})
-	b := newBeat(k, courier)
+	for _, ch := range channels {
+		k.outbox.policy.Channels = append(k.outbox.policy.Channels, ch.Name())
+	}
+	courier := notify.NewCourier(k.carrier, channels)
+	b.k, b.beat = k, newBeat(k, courier)
+	b.phone, _ = channels[0].(*hand)
+	b.beat.sensors = func() []*Sensor { b.beats.Add(1); return k.allSensors() }
 	ctx, cancel := context.WithCancel(context.Background())
 	var parts sync.WaitGroup
 	parts.Go(func() { courier.Run(ctx) })
-	parts.Go(func() { b.Run(ctx) })
-	return &beating{k, b, phone, func() {
+	parts.Go(func() { b.beat.Run(ctx) })
+	b.stop = func() {
 		cancel()
 		parts.Wait()
 		require.NoError(t, k.book.Close())
-	}}
+	}
+	return b
 }
 
 func (b *beating) tell(t *testing.T, line string) {
@@ -191,7 +216,6 @@ func TestAClockBehindTheBookHoldsTheReminders(t *testing.T) {
 	})
 }
 
-// An idle daemon sleeps: its beats are those of the minute.
 func TestPokesMerge(t *testing.T) {
 	b := &Beat{poke: make(chan struct{}, 1)}
 	for range 100 {

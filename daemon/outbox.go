@@ -47,12 +47,14 @@ func (o *Outbox) AppendNotices(ctx context.Context, notices []notify.Notice) err
 		return err
 	}
 	o.mu.Lock()
+	ended := false // an attempt alone changes nothing that is to be said
 	for _, n := range notices {
 		o.note(n)
 		o.tell(n)
+		ended = ended || n.Outcome != notify.Attempted
 	}
 	o.mu.Unlock()
-	if tell := o.noted.Load(); tell != nil {
+	if tell := o.noted.Load(); ended && tell != nil {
 		(*tell)()
 	}
 	return nil

@@ -134,11 +134,11 @@ func TestServeSaysWhatStopsIt(t *testing.T) {
 		change func(s *Settings)
 		says   []string
 	}{
-		"PortTaken":   {func(s *Settings) { s.Config.Listen = taken.Addr().String() }, []string{"address already in use", taken.Addr().String()}},
-		"LongPath":    {func(s *Settings) { s.Data = long }, []string{"too long", "at most " + strconv.Itoa(maxSocketPath), "shorter"}},
-		"NoFolder":    {func(s *Settings) { s.Data = file }, []string{"make the data folder", "not a directory"}},
-		"BelowAFile":  {func(s *Settings) { s.Data = filepath.Join(file, "x") }, []string{"make the data folder"}},
-		"NotABook":    {func(s *Settings) { spoil(t, s.Data) }, []string{"open the book"}},
+		"PortTaken":     {func(s *Settings) { s.Config.Listen = taken.Addr().String() }, []string{"address already in use", taken.Addr().String()}},
+		"LongPath":      {func(s *Settings) { s.Data = long }, []string{"too long", "at most " + strconv.Itoa(maxSocketPath), "shorter"}},
+		"NoFolder":      {func(s *Settings) { s.Data = file }, []string{"make the data folder", "not a directory"}},
+		"BelowAFile":    {func(s *Settings) { s.Data = filepath.Join(file, "x") }, []string{"make the data folder"}},
+		"NotABook":      {func(s *Settings) { spoil(t, s.Data) }, []string{"open the book"}},
 		"NotOurAddress": {func(s *Settings) { s.Config.Listen = "192.0.2.1:1" }, []string{"192.0.2.1"}},
 	} {
 		t.Run(name, func(t *testing.T) {
