@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"fmt"
+	"math/rand/v2"
 	"path/filepath"
 	"testing"
 	"time"
@@ -189,4 +190,90 @@ func tellGroup(t *rapid.T, b *Book, ref *plain, now time.Time) {
 	}
 	seq, _ := b.Head()
 	require.Len(t, ref.told, int(seq))
+}
+
+// Told late, at any place of a book that is long enough for every kind of rung, before and
+// after restarts: the same state as if told in order, and each rung right.
+func TestALateEntryAnywhere(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "book.db")
+	all := seasons(t, 3000)
+	now := all[len(all)-1].At
+	b := openBook(t, path)
+	defer func() { require.NoError(t, b.Close()) }()
+	_, err := b.Record(context.Background(), now, all)
+	require.NoError(t, err)
+	require.NoError(t, b.saveCheckpoint())
+	random := rand.New(rand.NewPCG(1, 2))
+	var ids []string
+	for i := range rounds(t, 12) {
+		at := all[20+random.IntN(len(all)-20)].At // also the very instant of another
+		line := fmt.Sprintf(`{"id":"late-%d","kind":"vacuum","pump":"north","pa":%d}`, i, 1+i%50)
+		if i%4 == 3 {
+			line = fmt.Sprintf(`{"id":"late-%d","kind":"void","entry":%q}`, i, ids[random.IntN(len(ids))])
+			at = now
+		} else {
+			ids = append(ids, fmt.Sprintf("late-%d", i))
+		}
+		_, err := b.Record(context.Background(), now, []maintenance.Entry{entry(t, at, line)})
+		if err != nil {
+			require.Contains(t, rejection(t, err).Says, "already")
+		}
+		if i%3 == 2 {
+			requireWhole(t, b)
+			require.NoError(t, b.Close())
+			b = openBook(t, path)
+		}
+		requireWhole(t, b)
+	}
+	require.GreaterOrEqual(t, len(b.now.Load().ladder), 3)
+}
+
+// As of a moment, by what was known at another: the fold of what had happened by the one
+// among what the book had heard, and had not heard withdrawn, by the other.
+func TestLawAMomentIsAFold(t *testing.T) {
+	dir, n := t.TempDir(), 0
+	rapid.Check(t, func(t *rapid.T) {
+		n++
+		b, err := OpenBook(filepath.Join(dir, fmt.Sprintf("book-%d.db", n)), maintenance.DefaultRules())
+		require.NoError(t, err)
+		defer func() { require.NoError(t, b.Close()) }()
+		now := day0.Add(48 * time.Hour)
+		_, err = b.Record(context.Background(), now, opening(t))
+		require.NoError(t, err)
+		for range rapid.IntRange(10, 30).Draw(t, "tellings") {
+			now = now.Add(time.Minute)
+			_, err := b.Record(context.Background(), now, []maintenance.Entry{drawEntry(t)})
+			if err != nil {
+				rejection(t, err)
+			}
+		}
+		var told []maintenance.Entry
+		require.NoError(t, b.journal.Lines(0, func(_ uint64, line []byte) error {
+			e, err := maintenance.Decode(line)
+			told = append(told, e)
+			return err
+		}))
+		for range 5 {
+			m := Moment{At: day0.Add(time.Duration(rapid.IntRange(0, 50).Draw(t, "at")) * time.Hour)}
+			heard := told
+			if rapid.Bool().Draw(t, "known") {
+				m.KnownBy = day0.Add(48*time.Hour + time.Duration(rapid.IntRange(-1, 70).Draw(t, "by"))*time.Minute)
+				for len(heard) > 0 && heard[len(heard)-1].Recorded.After(m.KnownBy) {
+					heard = heard[:len(heard)-1]
+				}
+			}
+			want := maintenance.NewState()
+			for _, e := range maintenance.InOrder(heard) {
+				if !e.At.After(m.At) {
+					_, err := want.Apply(b.rules, e)
+					require.NoError(t, err)
+				}
+			}
+			st, err := b.Stand(m, now)
+			require.NoError(t, err)
+			require.Equal(t, fingerprint(t, want), fingerprint(t, st.State))
+			require.True(t, st.At.Equal(m.At))
+			require.Equal(t, uint64(len(heard)), st.Seq)
+		}
+	})
 }
