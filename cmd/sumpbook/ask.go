@@ -110,7 +110,7 @@ func (r reader) water(c *maintenance.ChargeView) string {
 		text += "; the food lost " + r.grams(c.WaterRemovedG)
 	}
 	if c.CarryOverG > 0 {
-		text += fmt.Sprintf("; about %s came into the pump, %s left it", r.grams(twoFigures(c.CarryOverG)), r.grams(twoFigures(c.ExpelledG)))
+		text += fmt.Sprintf("; about %s came into the pump, %s left it", r.about(c.CarryOverG), r.about(c.ExpelledG))
 	}
 	return text
 }
@@ -258,8 +258,38 @@ func (r reader) headline(a maintenance.Action) string {
 	return notify.Task(a) + ": due " + r.when(a.Due)
 }
 
+// reason is one number with what it is held against. What the book holds against itself is
+// no limit.
 func (r reader) reason(w maintenance.Reason) string {
-	return fmt.Sprintf("%s: %s, limit %s (%s)", plainName(w.Rule), r.quantity(w.Value, w.Unit), r.quantity(w.Limit, w.Unit), w.Source)
+	fact, ofBook := strings.CutPrefix(w.Source, "the book: ")
+	if w.Rule == "unexplained" || w.Rule == "declared" { // a count of one: the words are the source's
+		return fact
+	}
+	text := reasonName(w.Rule) + ": " + r.namely(w.Rule, w.Value, w.Unit)
+	word := ", limit "
+	switch {
+	case w.Rule == "settled" || w.Rule == "settled_h" || w.Rule == "frozen_h":
+		word = ", wanted "
+	case w.Rule == "minutes_left":
+		word = ", of "
+	case ofBook:
+		word = ", against "
+	}
+	if w.Limit != 0 || !ofBook {
+		text += word + r.namely(w.Rule, w.Limit, w.Unit)
+	}
+	return fmt.Sprintf("%s (%s)", text, w.Source)
+}
+
+// reasonName tells apart what plainName would call the same.
+func reasonName(rule string) string {
+	switch rule {
+	case "settled_h":
+		return "has stood"
+	case "settled":
+		return "share settled"
+	}
+	return plainName(rule)
 }
 
 func (p *program) whyNotCommand() *cobra.Command {
@@ -315,5 +345,5 @@ func (r reader) charge(s *sheet, c maintenance.ChargeLog) {
 		fresh += " (full)"
 	}
 	s.row(r.day(c.Since), until, r.grams(c.Grams), fresh, r.hours(c.RunHours), fmt.Sprint(c.Cycles),
-		r.grams(c.WaterRemovedG), r.grams(c.CarryOverG), fmt.Sprint(c.Uses), strings.Trim(lots(c.Lots), " ()"))
+		r.grams(c.WaterRemovedG), r.about(c.CarryOverG), fmt.Sprint(c.Uses), strings.Trim(lots(c.Lots), " ()"))
 }

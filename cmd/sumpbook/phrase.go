@@ -8,13 +8,18 @@ import (
 	"slices"
 )
 
-// percent shows a share; only all of it is 100 %.
+// percent shows a share, with a decimal where it is nearly all or nothing: only all of it
+// is 100 %, and only nothing 0 %.
 func percent(share float64) string {
-	shown := math.Round(share * 100)
-	if shown == 100 && share < 1 {
-		return "over 99 %"
+	switch {
+	case share <= 0 || share >= 1 || share >= 0.005 && share < 0.995:
+		return fmt.Sprintf("%.0f %%", math.Round(share*100))
+	case share < 0.001:
+		return "under 0.1 %"
+	case share > 0.999:
+		return "over 99.9 %"
 	}
-	return fmt.Sprintf("%.0f %%", shown)
+	return fmt.Sprintf("%.1f %%", share*100)
 }
 
 func count(n int, what string) string {

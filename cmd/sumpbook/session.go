@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -95,7 +96,28 @@ func (r reader) when(t time.Time) string { return units.Describe(t.In(r.zone), r
 // day is a time in a column.
 func (r reader) day(t time.Time) string { return t.In(r.zone).Format("2006-01-02 15:04") }
 
-func (r reader) grams(g float64) string { return units.Format(g, units.Gram, r.system) }
+const gramsPerOunce = 28.349523125 // exact, by the definition of the pound
+
+// inOunces says whether a mass is told in ounces: one under a hundredth of an ounce is told
+// in grams, as small scales show it.
+func (r reader) inOunces(g float64) bool {
+	return r.system == units.US && (g == 0 || math.Abs(g) >= gramsPerOunce/100)
+}
+
+func (r reader) grams(g float64) string {
+	if r.inOunces(g) {
+		return units.Format(g, units.Gram, units.US)
+	}
+	return units.Format(g, units.Gram, units.Metric)
+}
+
+// about is an estimated mass to two figures of the unit in which it is told, rounded once.
+func (r reader) about(g float64) string {
+	if r.inOunces(g) {
+		return units.Format(twoFigures(g/gramsPerOunce), "oz", units.US)
+	}
+	return units.Format(twoFigures(g), units.Gram, units.Metric)
+}
 
 // hours are run hours, in which the limits of the oil are told: never days.
 func (r reader) hours(h float64) string {
@@ -105,12 +127,12 @@ func (r reader) hours(h float64) string {
 	return strconv.FormatFloat(math.Round(h), 'f', -1, 64) + " h"
 }
 
-// between is an estimate to two figures with its low and high; a measured one has no width.
+// between is an estimate with its low and high; a measured one has no width.
 func (r reader) between(g, low, high float64) string {
 	if low == high {
 		return r.grams(g)
 	}
-	return fmt.Sprintf("%s (%s to %s)", r.grams(twoFigures(g)), r.grams(twoFigures(low)), r.grams(twoFigures(high)))
+	return fmt.Sprintf("%s (%s to %s)", r.about(g), r.about(low), r.about(high))
 }
 
 func twoFigures(v float64) float64 {
@@ -128,8 +150,44 @@ func plainName(name string) string { return strings.ReplaceAll(stem(name), "_", 
 
 // quantity is a number with its unit, in the person's units where there are such.
 func (r reader) quantity(v float64, unit string) string {
-	if u, ok := units.UnitOf(unit); ok && shown[u.Dimension()] && u != "K" { // a width, not a temperature
+	u, _ := units.UnitOf(unit)
+	switch {
+	case unit == "h":
+		return r.hours(v)
+	case unit == "min":
 		return units.Format(v, u, r.system)
+	case u.Dimension() == units.Mass:
+		g, err := units.Convert(v, u, units.Gram)
+		if err == nil {
+			return r.grams(g)
+		}
+	case shown[u.Dimension()] && u != "K": // a width, not a temperature
+		return units.Format(v, u, r.system)
+	case v == 1 && singular[unit] != "":
+		unit = singular[unit]
 	}
-	return strconv.FormatFloat(v, 'g', 4, 64) + suffix(unit)
+	return figures(v) + suffix(unit)
+}
+
+var singular = map[string]string{"cycles": "cycle", "charges": "charge", "passes": "pass"}
+
+// figures are four of a number, and all of it before the point.
+func figures(v float64) string {
+	if math.Abs(v) >= 1000 {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	return strconv.FormatFloat(v, 'g', 4, 64)
+}
+
+// share says whether a number without unit is a part of a whole.
+func share(name string) bool {
+	return strings.HasPrefix(name, "share") || slices.Contains([]string{"settled", "headspace", "waste_full", "full_fraction", "full_share"}, name)
+}
+
+// namely is the quantity of that name.
+func (r reader) namely(name string, v float64, unit string) string {
+	if unit == "1" && share(name) {
+		return percent(v)
+	}
+	return r.quantity(v, unit)
 }

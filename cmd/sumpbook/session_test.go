@@ -24,12 +24,20 @@ func TestReaderShowsWhatThePersonReads(t *testing.T) {
 	require.Equal(t, "601 h", r.hours(600.7))
 	require.Equal(t, "8 K", r.quantity(8, "K"), "a width is no temperature")
 	require.Equal(t, "57.7 °C", r.quantity(57.7, "C"))
-	require.Equal(t, "38.58 min", r.quantity(38.5791, "min"))
-	require.Equal(t, "0.7767", r.quantity(0.776724, "1"))
+	require.Equal(t, "39 min", r.quantity(38.5791, "min"))
+	require.Equal(t, "23870 h", r.quantity(23870.4, "h"))
+	require.Equal(t, "1 cycle", r.quantity(1, "cycles"))
+	require.Equal(t, "1 pass", r.quantity(1, "passes"))
+	require.Equal(t, "1.375 charges", r.quantity(1.375, "charges"))
+	require.Equal(t, "0.7767", r.namely("humidity", 0.776724, "1"))
+	require.Equal(t, "78 %", r.namely("settled", 0.776724, "1"))
 
 	c.Units = "us"
 	us := readerOf(c, r.now)
 	require.Equal(t, "1 lb 6.6 oz", us.grams(640))
+	require.Equal(t, "0.006 g", us.grams(0.006), "too little for ounces")
+	require.Equal(t, "0.16 oz", us.about(4.449), "rounded once, in ounces")
+	require.Equal(t, "0.006 g", us.quantity(0.000006, "kg"))
 	require.Equal(t, "136 °F", us.quantity(57.7, "C"))
 	require.Equal(t, "trap", plainName("trap_c"))
 	require.Equal(t, "drain cycles", plainName("drain_cycles"))
@@ -51,5 +59,19 @@ func TestVerdictOfTheCheck(t *testing.T) {
 		{nil, []string{"north"}, codeStale},
 	} {
 		require.Equal(t, c.want, verdict(daemon.ActionsView{Actions: c.actions, Stale: c.stale}))
+	}
+}
+
+func TestReasonsSayWhatTheyAreHeldAgainst(t *testing.T) {
+	r := readerOf(config.Config{Units: "metric", Timezone: time.UTC}, time.Now())
+	for want, reason := range map[string]maintenance.Reason{
+		"has stood: 118 h, wanted 108 h (Stokes)":          {Rule: "settled_h", Value: 118.2, Limit: 108.3, Unit: "h", Source: "Stokes"},
+		"share settled: 78 %, wanted 72 % (a cloud)":       {Rule: "settled", Value: 0.7767, Limit: 0.7165, Unit: "1", Source: "a cloud"},
+		"minutes left: 37 min, of 51 min (Newton)":         {Rule: "minutes_left", Value: 36.71, Limit: 50.58, Unit: "min", Source: "Newton"},
+		"ready oil: 2.48 kg, against 181 g (the book: it)": {Rule: "ready_oil_g", Value: 2480, Limit: 181, Unit: "g", Source: "the book: it"},
+		"wait: 3 h (the book: jar-1 is the next)":          {Rule: "wait_h", Value: 3, Unit: "h", Source: "the book: jar-1 is the next"},
+		"a stop was missed":                                {Rule: "unexplained", Value: 1, Unit: "1", Source: "the book: a stop was missed"},
+	} {
+		require.Equal(t, want, r.reason(reason))
 	}
 }

@@ -62,7 +62,11 @@ func TestNearest(t *testing.T) {
 
 func TestPhrases(t *testing.T) {
 	require.Equal(t, "100 %", percent(1))
-	require.Equal(t, "over 99 %", percent(0.9999))
+	require.Equal(t, "over 99.9 %", percent(0.9999))
+	require.Equal(t, "99.7 %", percent(0.997))
+	require.Equal(t, "0.3 %", percent(0.003))
+	require.Equal(t, "under 0.1 %", percent(0.0001))
+	require.Equal(t, "0 %", percent(0))
 	require.Equal(t, "97 %", percent(0.971))
 	require.Equal(t, "1 cycle", count(1, "cycle"))
 	require.Equal(t, "0 cycles", count(0, "cycle"))

@@ -28,22 +28,22 @@ func showWorking(b *session, s *sheet, w maintenance.Working) {
 
 func (r reader) step(s *sheet, step maintenance.Step) {
 	s.line("")
-	s.line("%s: %s", plainName(step.Name), r.outcome(step))
+	s.line("%s: %s", reasonName(step.Name), r.outcome(step))
 	s.row("  formula", step.Formula)
 	s.row("  source", step.Source)
 	for _, in := range step.Inputs {
-		s.row("  "+plainName(in.Name), r.quantity(in.Value, in.Unit)+", "+r.origin(in))
+		s.row("  "+plainName(in.Name), r.namely(in.Name, in.Value, in.Unit)+", "+r.origin(in))
 	}
 }
 
 // outcome is the result with its interval and its limit, where it has such.
 func (r reader) outcome(step maintenance.Step) string {
-	text := r.quantity(step.Result, step.Unit)
+	text := r.namely(step.Name, step.Result, step.Unit)
 	if step.Low != nil && step.High != nil {
-		text += fmt.Sprintf(" (%s to %s)", r.quantity(*step.Low, step.Unit), r.quantity(*step.High, step.Unit))
+		text += fmt.Sprintf(" (%s to %s)", r.namely(step.Name, *step.Low, step.Unit), r.namely(step.Name, *step.High, step.Unit))
 	}
 	if step.Limit != nil {
-		text += ", limit " + r.quantity(*step.Limit, step.Unit)
+		text += ", limit " + r.namely(step.Name, *step.Limit, step.Unit)
 	}
 	return text
 }
@@ -54,7 +54,11 @@ func (r reader) origin(in maintenance.Input) string {
 	if in.Entry != "" {
 		text += ", entry " + in.Entry
 	}
-	if in.AgeH != nil {
+	switch {
+	case in.AgeH == nil:
+	case *in.AgeH < 1./60:
+		text += ", just told"
+	default:
 		text += ", " + units.Format(*in.AgeH, units.Hour, r.system) + " old"
 	}
 	return text
