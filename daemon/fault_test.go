@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -203,4 +204,67 @@ func TestAFullDisk(t *testing.T) {
 		require.Equal(t, 200, send(h, "POST", "/api/v1/entries", fmt.Sprintf(`{"id":"r%d","kind":"note","note":"x"}`, round)).Code)
 	}
 	requireWhole(t, k.book)
+}
+
+func init() { roles["write slowly"] = writeSlowly }
+
+// writeSlowly has eight writers tell three notes each, and reads meanwhile; it says how long
+// the writing took and the slowest reading, in ms.
+func writeSlowly(data string) error {
+	b, err := OpenBook(BookPath(data), maintenance.DefaultRules())
+	if err != nil {
+		return err
+	}
+	ctx, began := context.Background(), time.Now()
+	var writers sync.WaitGroup
+	for w := range 8 {
+		writers.Go(func() {
+			for i := range 3 {
+				note := maintenance.Entry{ID: fmt.Sprintf("n%d-%d", w, i), At: day0, Act: &maintenance.NoteAct{}, Note: "x"}
+				if _, err := b.Record(ctx, day0, []maintenance.Entry{note}); err != nil {
+					fmt.Println("not told:", err)
+				}
+			}
+		})
+	}
+	done := make(chan struct{})
+	go func() { writers.Wait(); close(done) }()
+	slowest, each := time.Duration(0), time.NewTicker(5*time.Millisecond)
+	for {
+		select {
+		case <-done:
+			fmt.Println(time.Since(began).Milliseconds(), slowest.Milliseconds())
+			return b.Close()
+		case <-each.C:
+		}
+		asked := time.Now()
+		_, err1 := b.Stand(Moment{}, day0)
+		err2 := b.journal.Lines(0, func(uint64, []byte) error { return nil })
+		if err := errors.Join(err1, err2); err != nil {
+			return err
+		}
+		slowest = max(slowest, time.Since(asked))
+	}
+}
+
+// Each sync takes a fifth of a second: writers share it, and reading does not wait for it.
+func TestASlowDisk(t *testing.T) {
+	strace, data := needs(t, "strace"), t.TempDir()
+	require.NoError(t, openBook(t, BookPath(data)).Close())
+	cmd := as(t, "write slowly", data, strace, "-f", "-qq", "-o", os.DevNull, "-e", "trace=fdatasync", "-e", "inject=fdatasync:delay_enter=200000")
+	out, err := cmd.CombinedOutput()
+	if strings.Contains(string(out), "ptrace") {
+		t.Skip("skipped: strace may not trace here")
+	}
+	require.NoError(t, err, string(out))
+	var took, slowest int
+	_, err = fmt.Sscan(string(out), &took, &slowest)
+	require.NoError(t, err, string(out))
+	require.Greater(t, took, 400, "the disk was slow")
+	require.Less(t, took, 6000, "24 commits of two syncs each would take 9.6 s")
+	require.Less(t, slowest, 150, "a sync would be 200 ms")
+	b := openBook(t, BookPath(data))
+	defer func() { require.NoError(t, b.Close()) }()
+	seq, _ := b.Head()
+	require.Equal(t, uint64(24), seq)
 }
