@@ -152,7 +152,7 @@ func (p *program) receipt(ctx context.Context, b *session, e maintenance.Entry, 
 		case one.Duplicate:
 			word = "already on the book"
 		}
-		fmt.Fprintf(p.out, "%s: %s; %s; id %s\n", word, inline(plainCommand(e)), b.when(one.At), inline(one.ID))
+		fmt.Fprintf(p.out, "%s: %s; %s; id %s\n", word, inline(b.echo(e)), b.when(one.At), inline(one.ID))
 		for _, remark := range one.Remarks {
 			p.talk("mind: %s", remark)
 		}

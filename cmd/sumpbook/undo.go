@@ -11,7 +11,6 @@ import (
 	"golang.org/x/term"
 
 	"sumpbook/maintenance"
-	"sumpbook/notify"
 )
 
 func (p *program) undoCommand() *cobra.Command {
@@ -57,13 +56,8 @@ recorded again.`,
 // showVoids tells, before anybody is asked, what goes.
 func (p *program) showVoids(b *session, voids []maintenance.Entry) {
 	for _, e := range voids {
-		p.talk("goes: %s; %s; id %s", plainCommand(e), b.when(e.At), e.ID)
+		p.talk("goes: %s; %s; id %s", b.echo(e), b.when(e.At), e.ID)
 	}
-}
-
-// plainCommand is an entry in the words that would record it.
-func plainCommand(e maintenance.Entry) string {
-	return strings.TrimPrefix(strings.TrimPrefix(notify.Command(e), "sumpbook "), "add ")
 }
 
 func (p *program) undone(voids []maintenance.Entry, word string) error {
