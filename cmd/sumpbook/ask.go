@@ -300,9 +300,9 @@ func (p *program) whyNotCommand() *cobra.Command {
 	}
 	return question(p, c, func(b *session, c *cobra.Command, args []string, m daemon.Moment) (daemon.WhyNotView, error) {
 		return b.WhyNot(c.Context(), args[0], m)
-	}, func(_ *session, s *sheet, v daemon.WhyNotView) {
+	}, func(b *session, s *sheet, v daemon.WhyNotView) {
 		for _, says := range append(v.Says, v.Reminders...) {
-			s.line("%s", says)
+			s.line("%s", b.local(says))
 		}
 	})
 }

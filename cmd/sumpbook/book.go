@@ -35,7 +35,7 @@ their times, and all are kept or none. An export into an empty book gives the sa
 		return p.atBook(c.Context(), func(b *session) error {
 			receipt, err := recordAll(c.Context(), b, entries, dry)
 			if err != nil {
-				return fmt.Errorf("nothing imported: %w", offered(inFile(err, lines), func(e maintenance.Entry) string {
+				return fmt.Errorf("nothing imported: %w", offered(inFile(err, lines), "put these two in the place of that line; the time of the first is a guess: put the true one", func(e maintenance.Entry) string {
 					return string(maintenance.Encode(e))
 				}))
 			}
@@ -66,7 +66,7 @@ func (p *program) imported(ctx context.Context, b *session, r daemon.Receipt, dr
 	fmt.Fprintf(p.out, "%s: %d accepted, %d there already\n", word, r.Accepted, r.Duplicates)
 	for _, e := range r.Entries {
 		for _, remark := range e.Remarks {
-			p.talk("mind: %s (entry %s)", remark, e.ID)
+			p.talk("mind: %s (entry %s)", b.local(remark), e.ID)
 		}
 	}
 	if !dry {

@@ -84,10 +84,18 @@ func hintOf(err error) string {
 }
 
 func (p *program) complain(says, hint string) {
-	fmt.Fprintf(p.err, "sumpbook: %s\n", inline(says))
+	fmt.Fprintf(p.err, "sumpbook: %s\n", inline(p.local(says)))
 	if hint != "" {
-		fmt.Fprintf(p.err, "hint: %s\n", inline(hint))
+		fmt.Fprintf(p.err, "hint: %s\n", inline(p.local(hint)))
 	}
+}
+
+// local tells times as the person's clock does, once that is known.
+func (p *program) local(text string) string {
+	if p.person.zone == nil {
+		return text
+	}
+	return p.person.local(text)
 }
 
 // talk tells what is not the answer.

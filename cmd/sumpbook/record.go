@@ -12,6 +12,7 @@ import (
 
 	"sumpbook/daemon"
 	"sumpbook/maintenance"
+	"sumpbook/maintenance/units"
 	"sumpbook/notify"
 )
 
@@ -99,14 +100,15 @@ func (p *program) recordWords(ctx context.Context, b *session, kind string, word
 	}
 	receipt, err := b.Record(ctx, []maintenance.Entry{e}, dry)
 	if err != nil {
-		return fmt.Errorf("%s not recorded: %w", kind, offered(err, p.command))
+		return fmt.Errorf("%s not recorded: %w", kind, offered(err, "record these two in this order; the time of the first is a guess: put the true one", b.command))
 	}
 	return p.receipt(ctx, b, e, receipt, dry)
 }
 
 // offered adds to a rejection what would be right, if the book offers it: the missing entry
-// and the refused one again, each as a line.
-func offered(err error, line func(maintenance.Entry) string) error {
+// and the refused one again, each as a line. hint says what to do with them; the book's own
+// is for a program.
+func offered(err error, hint string, line func(maintenance.Entry) string) error {
 	var r *maintenance.Rejection
 	if !errors.As(err, &r) || len(r.Offer) == 0 {
 		return err
@@ -115,24 +117,40 @@ func offered(err error, line func(maintenance.Entry) string) error {
 	for _, e := range r.Offer {
 		lines = append(lines, line(e))
 	}
-	return &offer{err, lines}
+	return &offer{hinted{err, hint}, lines}
 }
 
 // An offer is a rejection with the lines, in order, that would be right.
 type offer struct {
-	error
+	hinted
 	lines []string
 }
 
-func (o *offer) Unwrap() error { return o.error }
+func (o *offer) Unwrap() error { return o.hinted }
 
 // command is the command line of an entry, with its time unless that is now.
-func (p *program) command(e maintenance.Entry) string {
+func (r reader) command(e maintenance.Entry) string {
 	command := notify.Command(e)
-	if !e.At.IsZero() && !e.At.Equal(p.now) {
-		command += " at=" + e.At.Format(time.RFC3339Nano)
+	if e.At.IsZero() || e.At.Equal(r.now) {
+		return command
 	}
-	return command
+	at := e.At
+	if e.ID == "" { // the book's guess: no finer than anybody knows
+		at = at.Truncate(time.Second)
+	}
+	return command + " at=" + r.atWord(at)
+}
+
+// atWord is a time as at= takes it, on the clock of the person's zone where that tells it
+// exactly.
+func (r reader) atWord(t time.Time) string {
+	for _, layout := range []string{"2006-01-02 15:04", "2006-01-02 15:04:05"} {
+		text := t.In(r.zone).Format(layout)
+		if again, err := units.ParseTime(text, r.now, r.zone); err == nil && again.Equal(t) {
+			return "'" + text + "'"
+		}
+	}
+	return t.Format(time.RFC3339Nano)
 }
 
 // receipt says what was kept and what comes next.
@@ -154,7 +172,7 @@ func (p *program) receipt(ctx context.Context, b *session, e maintenance.Entry, 
 		}
 		fmt.Fprintf(p.out, "%s: %s; %s; id %s\n", word, inline(b.echo(e)), b.when(one.At), inline(one.ID))
 		for _, remark := range one.Remarks {
-			p.talk("mind: %s", remark)
+			p.talk("mind: %s", b.local(remark))
 		}
 	}
 	if !dry {

@@ -27,6 +27,7 @@ type program struct {
 	data, config string
 	json, quiet  bool
 	at, knownBy  string
+	person       reader // once the configuration is read
 }
 
 // run is what main, scripts and tests enter by.

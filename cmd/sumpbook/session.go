@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,6 +31,9 @@ func (p *program) settings(flags map[string]string) (daemon.Settings, error) {
 	c, err := config.Load(config.Options{
 		File: file, Explicit: explicit, Settings: filepath.Join(data, "settings.yaml"), Env: os.Environ(), Flags: flags,
 	})
+	if c.Timezone != nil {
+		p.person = readerOf(c, p.now)
+	}
 	for _, warning := range c.Warnings {
 		p.talk("warning: %s", warning)
 	}
@@ -46,7 +50,7 @@ func (p *program) atBook(ctx context.Context, do func(*session) error) error {
 	if err != nil {
 		return hinted{err, "the book is looked for in " + s.Data + "; --data names another folder; what holds it has to end first"}
 	}
-	err = do(&session{client, readerOf(s.Config, p.now)})
+	err = do(&session{client, p.person})
 	return errors.Join(err, client.Close())
 }
 
@@ -94,7 +98,23 @@ func (r reader) clock(t time.Time) string { return t.In(r.zone).Format("Mon 2006
 func (r reader) when(t time.Time) string { return units.Describe(t.In(r.zone), r.now) }
 
 // day is a time in a column.
-func (r reader) day(t time.Time) string { return t.In(r.zone).Format("2006-01-02 15:04") }
+func (r reader) day(t time.Time) string { return t.In(r.zone).Format("Mon 2006-01-02 15:04") }
+
+var stamped = regexp.MustCompile(`(^|[ (,;])(\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)? ?(?:Z|[+-]\d\d:\d\d))`)
+
+// local tells the times in a sentence of the book, which knows no zone, as the others are
+// told. Ids and commands keep theirs.
+func (r reader) local(text string) string {
+	return stamped.ReplaceAllStringFunc(text, func(found string) string {
+		before := found[:len(found)-len(strings.TrimLeft(found, " (,;"))]
+		t, err := units.ParseTime(found[len(before):], r.now, r.zone)
+		if err != nil {
+			return found
+		}
+		short, _, _ := strings.Cut(r.when(t), ",")
+		return before + short
+	})
+}
 
 const gramsPerOunce = 28.349523125 // exact, by the definition of the pound
 

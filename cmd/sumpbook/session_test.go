@@ -32,6 +32,15 @@ func TestReaderShowsWhatThePersonReads(t *testing.T) {
 	require.Equal(t, "0.7767", r.namely("humidity", 0.776724, "1"))
 	require.Equal(t, "78 %", r.namely("settled", 0.776724, "1"))
 
+	require.Equal(t, "north is running since Mon 01:33; entry north/start/2026-11-23T00:33:00Z stands",
+		r.local("north is running since 2026-11-23 00:33 +00:00; entry north/start/2026-11-23T00:33:00Z stands"))
+	require.Equal(t, "Tue 2999-01-01 00:00 is in the future: at=2026-11-24T21:04:00+01:00", r.local("2999-01-01T00:00:00+01:00 is in the future: at=2026-11-24T21:04:00+01:00"))
+	require.Equal(t, "2026-13-77 00:33 +00:00", r.local("2026-13-77 00:33 +00:00"), "no time")
+	for _, exact := range []string{"2026-11-24T20:04:00Z", "2026-11-23T00:33:07.5Z"} {
+		told, _ := time.Parse(time.RFC3339Nano, exact)
+		require.Equal(t, map[bool]string{true: "'2026-11-24 21:04'", false: "2026-11-23T00:33:07.5Z"}[told.Nanosecond() == 0], r.atWord(told))
+	}
+
 	c.Units = "us"
 	us := readerOf(c, r.now)
 	require.Equal(t, "1 lb 6.6 oz", us.grams(640))
