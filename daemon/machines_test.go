@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"net/url"
+	"slices"
 	"testing"
 	"time"
 
@@ -10,6 +11,7 @@ import (
 
 	"sumpbook/config"
 	"sumpbook/maintenance"
+	"sumpbook/maintenance/signal"
 )
 
 // A machine is one of the recordings, with the thresholds and the marked runs of their
@@ -115,4 +117,38 @@ func awaitSubscribed(t *testing.T, client *Client, _ string) {
 		}
 		return connected == len(machines)
 	}, 20*time.Second, 50*time.Millisecond, "the daemon does not hear the broker")
+}
+
+// A broker that dies comes back, and is heard again without a restart of the daemon.
+func TestTheBrokerComesBack(t *testing.T) {
+	port := freePort(t)
+	address, stop := startBrokerOn(t, port)
+	watts := "/power_w"
+	s := quickSettings(t.TempDir())
+	s.Log = nil
+	s.Config.Sources = []config.Source{{Pump: "north", Type: "mqtt", Broker: "mqtt://" + address, Topic: "shed/north", Power: &watts, Scale: 1, Signals: s.Config.Signals}}
+	serving(t, s)
+	client, err := Connect(t.Context(), s)
+	require.NoError(t, err)
+	finding := func(what string) Finding {
+		all, err := client.Doctor(t.Context())
+		require.NoError(t, err)
+		i := slices.IndexFunc(all, func(f Finding) bool { return f.What == what })
+		require.GreaterOrEqual(t, i, 0)
+		return all[i]
+	}
+	until := func(what, state string) {
+		t.Helper()
+		require.Eventually(t, func() bool { return finding(what).State == state }, 20*time.Second, 20*time.Millisecond)
+	}
+	for range rounds(t, 1) {
+		until("broker", "ok")
+		stop()
+		until("broker", "bad")
+		_, stop = startBrokerOn(t, port)
+	}
+	until("broker", "ok")
+	publish(t, address, "shed/north", []signal.Sample{{At: time.Now(), Value: 3}})
+	until("source north", "ok")
+	require.Contains(t, finding("source north").Says, "last value 3")
 }

@@ -65,12 +65,14 @@ func freePort(t *testing.T) int {
 }
 
 // run starts a program and ends it, by its own process, with the test.
-func run(t *testing.T, name string, args ...string) {
+func run(t *testing.T, name string, args ...string) (stop func()) {
 	t.Helper()
 	c := exec.Command(name, args...)
 	c.Stdout, c.Stderr = io.Discard, io.Discard
 	require.NoError(t, c.Start())
-	t.Cleanup(func() { _ = c.Process.Kill(); _ = c.Wait() })
+	stop = sync.OnceFunc(func() { _ = c.Process.Kill(); _ = c.Wait() })
+	t.Cleanup(stop)
+	return stop
 }
 
 func reachable(t *testing.T, address string) {
@@ -86,14 +88,19 @@ func reachable(t *testing.T, address string) {
 
 func startBroker(t *testing.T) string {
 	t.Helper()
+	address, _ := startBrokerOn(t, freePort(t))
+	return address
+}
+
+func startBrokerOn(t *testing.T, port int) (address string, stop func()) {
+	t.Helper()
 	mosquitto := needs(t, "mosquitto")
-	port := freePort(t)
 	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
 	require.NoError(t, os.WriteFile(conf, fmt.Appendf(nil, "listener %d 127.0.0.1\nallow_anonymous true\npersistence false\nmax_queued_messages 0\nmax_inflight_messages 100\n", port), 0o600))
-	run(t, mosquitto, "-c", conf)
-	address := fmt.Sprintf("127.0.0.1:%d", port)
+	stop = run(t, mosquitto, "-c", conf)
+	address = fmt.Sprintf("127.0.0.1:%d", port)
 	reachable(t, address)
-	return address
+	return address, stop
 }
 
 // startMail starts a mail server that keeps each letter as a file of a folder.

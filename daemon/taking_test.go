@@ -3,9 +3,11 @@ package daemon
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -244,4 +246,44 @@ func TestAClosedBookRefuses(t *testing.T) {
 	require.NoError(t, b.Close())
 	_, err := b.Record(context.Background(), day0, opening(t))
 	require.True(t, errors.Is(err, os.ErrClosed), "%v", err)
+}
+
+// Closed while they tell: each has an answer or a refusal, and what was answered is there.
+func TestClosingAnswersThoseWhoTell(t *testing.T) {
+	path := t.TempDir() + "/book.db"
+	b := openBook(t, path)
+	var kept sync.Map
+	var all sync.WaitGroup
+	busy := make(chan struct{}, 1)
+	for w := range 32 {
+		all.Go(func() {
+			for i := 0; ; i++ {
+				id := fmt.Sprintf("n%d-%d", w, i)
+				_, err := b.Record(context.Background(), day0, []maintenance.Entry{{ID: id, At: day0, Act: &maintenance.NoteAct{}, Note: "x"}})
+				if err != nil {
+					if !errors.Is(err, os.ErrClosed) {
+						t.Error(err)
+					}
+					return
+				}
+				kept.Store(id, true)
+				select {
+				case busy <- struct{}{}:
+				default:
+				}
+			}
+		})
+	}
+	<-busy
+	require.NoError(t, b.Close())
+	all.Wait()
+	b = openBook(t, path)
+	defer func() { require.NoError(t, b.Close()) }()
+	kept.Range(func(id, _ any) bool {
+		_, found, err := b.journal.Lookup(id.(string))
+		require.NoError(t, err)
+		require.True(t, found, "%s was answered", id)
+		return true
+	})
+	requireWhole(t, b)
 }
