@@ -77,8 +77,8 @@ func showState(b *session, s *sheet, v maintenance.StateView) {
 		for _, w := range v.Vessels {
 			b.vessel(s, w)
 		}
-		s.line("")
 	}
+	s.line("")
 	l := v.Ledger
 	s.line("in pumps %s, in vessels %s, in media %s", b.grams(l.InPumpsG), b.grams(l.InVesselsG), b.grams(l.InMediaG))
 	s.line("handed in or spilled %s, lost %s, found %s", b.grams(l.DiscardedG), b.grams(l.LostG), b.grams(l.FoundG))
@@ -89,7 +89,7 @@ func (r reader) pump(s *sheet, p maintenance.PumpView) {
 	s.line("%s %s", p.Pump, standing(p))
 	if c := p.Charge; c != nil {
 		s.row("  holds", r.grams(c.Grams)+lots(c.Lots)+", since "+r.when(c.Since))
-		s.row("  water", r.between(c.WaterG, c.WaterLowG, c.WaterHighG))
+		s.row("  water", r.sumpWater(p.Running, c.ParcelView))
 		s.row("  new oil", percent(c.FreshFraction))
 		s.row("  since the change", fmt.Sprintf("%s, %s", r.hours(c.RunHours), count(c.Cycles, "cycle"))+r.water(c))
 		s.row("  life of the oil", fmt.Sprintf("%s, %s", r.hours(c.OilHours), count(c.Uses, "charge")))
@@ -101,6 +101,17 @@ func (r reader) pump(s *sheet, p maintenance.PumpView) {
 		s.row("  last fully replaced", "not on record")
 	}
 	s.row("  in all", fmt.Sprintf("%s, %s", r.hours(p.RunHours), count(p.Cycles, "cycle")))
+}
+
+// sumpWater is the estimate for a sump. What a run brings in is known when it has ended.
+func (r reader) sumpWater(runs bool, v maintenance.ParcelView) string {
+	switch {
+	case !runs:
+		return r.between(v.WaterG, v.WaterLowG, v.WaterHighG)
+	case v.WaterHighG == 0:
+		return "booked at the stop"
+	}
+	return r.between(v.WaterG, v.WaterLowG, v.WaterHighG) + " from before, that of this run is booked at the stop"
 }
 
 // water is what the cycles of a charge did with it, where there is something to tell.
@@ -132,11 +143,26 @@ func (r reader) vessel(s *sheet, w maintenance.VesselView) {
 		s.row(w.Vessel, "empty")
 		return
 	}
-	ready := ""
-	if w.ReadyAt != nil {
-		ready = r.when(*w.ReadyAt)
+	s.row(w.Vessel, string(*w.Stage), r.grams(w.Grams), r.between(w.WaterG, w.WaterLowG, w.WaterHighG), r.ready(w))
+}
+
+// readyFor is what the oil of a stage is made ready for.
+var readyFor = map[maintenance.Stage]string{
+	maintenance.New: "for the pump", maintenance.Filtered: "for the pump", maintenance.Decanted: "to filter",
+	maintenance.Drained: "to decant", maintenance.Recovered: "to decant", maintenance.Freezing: "to take the ice out",
+}
+
+// ready is what a vessel's oil is ready for, and from when.
+func (r reader) ready(w maintenance.VesselView) string {
+	what, known := readyFor[*w.Stage]
+	waits := *w.Stage == maintenance.Drained || *w.Stage == maintenance.Recovered || *w.Stage == maintenance.Freezing
+	switch {
+	case !known || waits && w.ReadyAt == nil:
+		return ""
+	case w.ReadyAt != nil && w.ReadyAt.After(r.now):
+		return what + ": " + r.when(*w.ReadyAt)
 	}
-	s.row(w.Vessel, string(*w.Stage), r.grams(w.Grams), r.between(w.WaterG, w.WaterLowG, w.WaterHighG), ready)
+	return what + ": now"
 }
 
 // lots names the lots of a mixture with their shares, the largest first.
@@ -193,8 +219,14 @@ func (p *program) check(c *cobra.Command) error {
 			return err
 		}
 		view, err := b.Actions(c.Context(), m)
+		if err != nil {
+			return err
+		}
 		code = verdict(view)
-		return err
+		if p.json {
+			return p.printJSON(view)
+		}
+		return nil
 	})
 	if err != nil || code == done {
 		return err
@@ -220,7 +252,7 @@ func verdict(v daemon.ActionsView) exitCode {
 
 func showActions(b *session, s *sheet, v daemon.ActionsView) {
 	for i, a := range v.Actions {
-		if i > 0 && a.State != maintenance.Coming {
+		if i > 0 && (a.State != maintenance.Coming || v.Actions[i-1].State != maintenance.Coming) {
 			s.line("")
 		}
 		b.action(s, a)
