@@ -117,9 +117,14 @@ func (w *pipeWriter) Write(b []byte) (int, error) {
 	return w.body.Write(b)
 }
 
-// do asks; an answer that is a problem comes back as its error.
+// do asks; an answer that is a problem comes back as its error. What stands in the path is
+// escaped already.
 func (c *Client) do(ctx context.Context, method, path string, query url.Values, body []byte) (*http.Response, error) {
-	u := url.URL{Scheme: "http", Host: "sumpbook", Path: path, RawQuery: query.Encode()}
+	u, err := url.Parse("http://sumpbook" + path)
+	if err != nil {
+		return nil, err
+	}
+	u.RawQuery = query.Encode()
 	r, err := http.NewRequestWithContext(ctx, method, u.String(), bytes.NewReader(body))
 	if err != nil {
 		return nil, err
