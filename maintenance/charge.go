@@ -19,7 +19,7 @@ func (f *folding) drain(a *DrainAct) error {
 		return f.offer(reject("pump", "record the stop too; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
 			&StopAct{Pump: p.Name}, f.e.At)
 	}
-	oilC := p.tempAt(f.e.At)
+	oilC := or(a.TempC, p.tempAt(f.e.At)) // a thermometer knows better
 	m, err := f.drainMass(p, a, oilC)
 	if err != nil {
 		return err
@@ -35,7 +35,7 @@ func (f *folding) drain(a *DrainAct) error {
 	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
-	f.remarkOnDrain(p, to, oilC)
+	f.remarkOnDrain(p, oilC)
 	f.foundIn(p.Name, found)
 	p.Sump = left
 	f.into(to, moved, Drained, oilC)
@@ -54,12 +54,8 @@ func (f *folding) drainMass(p *Pump, a *DrainAct, oilC float64) (Mass, error) {
 	return 0, reject("pump", "give grams if some came out after all", "%s holds no more than its heel by the book, %s", p.Name, grams(p.Sump.Total()))
 }
 
-func (f *folding) remarkOnDrain(p *Pump, to *Vessel, oilC float64) {
-	if !to.Content.Empty() && !to.IsWaste {
-		f.remark(fmt.Sprintf("%s held %s of %s oil: all of it is %s oil now and settles from the beginning",
-			to.Name, grams(to.Content.Total()), to.Stage, leastOf(to.Stage, Drained)))
-	}
-	if w, ok := f.hotWindow(p); ok && f.e.At.After(w.closes) {
+func (f *folding) remarkOnDrain(p *Pump, oilC float64) {
+	if w, ok := f.hotWindow(p); ok && oilC < w.endC {
 		f.remark(fmt.Sprintf("the oil was near %.0f °C and slow: more stays on the walls, with more of the water and fines", oilC))
 	}
 }

@@ -1,6 +1,7 @@
 package maintenance
 
 import (
+	"fmt"
 	"maps"
 	"strings"
 
@@ -20,8 +21,23 @@ func (f *folding) pump(a *PumpAct) error {
 	case !known:
 		return f.newPump(p, a)
 	}
+	if err := checkHeel(a, p.ChargeMl, p.HeelMl); err != nil {
+		return err
+	}
 	f.revise(p, a)
 	return nil
+}
+
+// checkHeel: what no drain reaches is less than what the sump takes, told now or before.
+func checkHeel(a *PumpAct, chargeMl float64, heelMl *float64) error {
+	if a.HeelMl != nil {
+		heelMl = a.HeelMl
+	}
+	if chargeMl = or(a.ChargeMl, chargeMl); heelMl == nil || *heelMl < chargeMl {
+		return nil
+	}
+	return reject("heel_ml", fmt.Sprintf("give what stays in the sump after a drain, less than its charge of %.4g ml; some 3 %% of it is usual", chargeMl),
+		"a heel of %.4g ml leaves nothing to drain", *heelMl)
 }
 
 // newPump declares a pump, also one of a retired pump's name, and also one that until now
@@ -29,6 +45,9 @@ func (f *folding) pump(a *PumpAct) error {
 func (f *folding) newPump(old *Pump, a *PumpAct) error {
 	if a.ChargeMl == nil {
 		return reject("charge_ml", "give the oil its sump takes to the mark, such as charge_ml=700", "a new pump needs its charge")
+	}
+	if err := checkHeel(a, *a.ChargeMl, nil); err != nil {
+		return err
 	}
 	p := &Pump{Name: a.Pump, Open: true, Classes: map[string]int{}}
 	switch {

@@ -20,6 +20,9 @@ func grams(m Mass) string {
 	return s + " g"
 }
 
+// sumpFull is how many times its charge a sump can hold at the most.
+const sumpFull = 1.5
+
 // slack is the surplus that a move may show over the book and still be the better
 // measurement: a tenth, or 30 g if that is more.
 func slack(held Mass) Mass { return max(held/10, MassOf(30)) }
@@ -64,7 +67,7 @@ func (f *folding) checkCapacity(field string, v *Vessel, after Parcel) error {
 
 // checkSump: one and a half of its charge is more than any sump takes.
 func (f *folding) checkSump(hint string, p *Pump, after Parcel) error {
-	if ml := f.volumeMl(after, standardC); ml > 1.5*p.ChargeMl+roundingMl {
+	if ml := f.volumeMl(after, standardC); ml > sumpFull*p.ChargeMl+roundingMl {
 		return reject("grams", hint, "%s takes %.4g ml, and this would make it %.1f ml", p.Name, p.ChargeMl, ml)
 	}
 	return nil
@@ -79,10 +82,29 @@ func (f *folding) into(v *Vessel, part Parcel, stage Stage, partC float64) {
 	if v.IsWaste {
 		stage = Waste
 	}
+	f.remarkOnBlend(v, stage)
 	v.stir(f.e.At, blendC(v, part, f.e.At, partC))
 	f.comesTo(v, leastOf(v.Stage, stage))
 	v.Content = v.Content.mixed(part)
 	v.Held, v.Look = true, nil
+}
+
+// remarkOnBlend says what pouring onto other oil means, where it costs something: a can of
+// good oil set back, or days of settling lost.
+func (f *folding) remarkOnBlend(v *Vessel, stage Stage) {
+	if v.Content.Empty() || v.IsWaste {
+		return
+	}
+	blend := leastOf(v.Stage, stage)
+	anew := blend == Drained || blend == Recovered
+	if blend == v.Stage && blend == stage && !anew {
+		return
+	}
+	says := fmt.Sprintf("%s held %s of %s oil: all of it is %s oil now", v.Name, grams(v.Content.Total()), v.Stage, blend)
+	if anew {
+		says += " and settles from the beginning"
+	}
+	f.remark(says)
 }
 
 // comesTo begins a stage of a vessel.

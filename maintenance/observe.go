@@ -99,8 +99,14 @@ func (f *folding) aside(action string, a Aside) error {
 	if !slices.Contains(dos, Do(do)) || subject == "" || entry == "" {
 		return reject("action", "give the id that next shows, such as drain/north/ENTRY", "%q is no action", action)
 	}
+	if !f.hasSubject(Do(do), subject) {
+		return reject("action", "give the id that next shows", "%q is not on the book, so nothing is asked of it", subject)
+	}
 	if !a.Skip && !a.Until.After(f.e.At) {
 		return reject("until", "give a later time", "it is not after the entry itself")
+	}
+	if !slices.ContainsFunc(Next(f.State, f.rules, f.e.At), func(now Action) bool { return now.ID == action }) {
+		f.remark("nothing of that id is asked for now: was it copied whole?")
 	}
 	a.Action, a.Entry = action, f.e.ID
 	f.Aside[do+"/"+subject] = a
@@ -122,4 +128,18 @@ func (f *folding) note(a *NoteAct) error {
 		p.Oddities, p.Noted = nil, f.e.At
 	}
 	return err
+}
+
+// hasSubject says whether what an action is about is on the book.
+func (s *State) hasSubject(do Do, subject string) bool {
+	switch do {
+	case DoDecant, DoSeparate, DoFreeze, DoFilter, DoHandIn:
+		return s.Vessels[subject] != nil
+	case DoChangeMedium:
+		return s.Media[subject] != nil
+	case DoCare:
+		_, pump, _ := strings.Cut(subject, "@")
+		return s.Pumps[pump] != nil
+	}
+	return s.Pumps[subject] != nil
 }

@@ -298,6 +298,8 @@ func (f *folding) yield(a *YieldAct) error {
 		f.remark("no weight in is on the book for this cycle: the water removed cannot be told")
 	} else if in := loadG(history[i].Loads); *a.Grams > in {
 		f.remark(fmt.Sprintf("more came out than the %.4g g that went in", in))
+	} else if carried := history[i].CarryOut; carried > after {
+		f.remark(fmt.Sprintf("the food lost %s, and %s was reckoned to slip past the trap: that is too much; a trap_c or speed_m3_h told would say better", grams(after), grams(carried)))
 	}
 	if p.Charge != nil && p.Charge.ID == history[i].Charge {
 		p.Charge.WaterRemoved += after - before

@@ -92,9 +92,10 @@ func (f *folding) bookWater(p *Pump, a *StopAct) Mass {
 	}
 	carried := MassOf(c.mid)
 	before := p.Sump.Water
-	water := min(before+carried, f.retained(p, a, before, c.mid, hours, physics.DefaultLeakPaM3S))
+	most := max(before, f.roomForWater(p))
+	water := min(before+carried, most, f.retained(p, a, before, c.mid, hours, physics.DefaultLeakPaM3S))
 	low := min(water, f.retained(p, a, p.Sump.WaterLow, c.low, hours, leakHighPaM3S))
-	high := max(water, f.retained(p, a, p.Sump.WaterHigh, c.high, hours, physics.DefaultLeakPaM3S))
+	high := max(water, min(max(most, p.Sump.WaterHigh), f.retained(p, a, p.Sump.WaterHigh, c.high, hours, physics.DefaultLeakPaM3S)))
 	expelled := before + carried - water
 
 	p.Sump.Water, p.Sump.WaterLow, p.Sump.WaterHigh = water, low, high
@@ -106,6 +107,14 @@ func (f *folding) bookWater(p *Pump, a *StopAct) Mass {
 		p.Sump.TakenGG += p.Sump.OilMass().Grams() * carried.Grams()
 	}
 	return carried
+}
+
+// roomForWater is what the sump can hold beside its oil before it throws it out with the
+// exhaust: half as much again as its charge in all, as for a fill (rule of this project).
+func (f *folding) roomForWater(p *Pump) Mass {
+	oil := p.Sump.clone()
+	oil.setWater(0)
+	return max(0, MassOf((sumpFull*p.ChargeMl-f.volumeMl(oil, standardC))*waterDensity(standardC)/1000))
 }
 
 // retained is the water left in the sump after a stretch of running (physics.Retained).
