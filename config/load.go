@@ -96,7 +96,7 @@ func (l *loader) file(path, layer string, must bool) error {
 	text, mode, err := readFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		if must {
-			return &Problem{File: path, Says: "there is no such file", Hint: "name another with --config, or make it with: sumpbook init"}
+			return &Problem{File: path, Says: "there is no such file", Hint: "name another, or leave --config and SUMPBOOK_CONFIG out: every key has a default"}
 		}
 		return nil
 	}

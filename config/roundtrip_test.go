@@ -126,7 +126,7 @@ func FuzzLoad(f *testing.F) {
 func TestFileProblems(t *testing.T) {
 	t.Chdir(t.TempDir())
 	_, err := Load(Options{File: "none.yaml", Explicit: true})
-	require.EqualError(t, err, "none.yaml: there is no such file; name another with --config, or make it with: sumpbook init")
+	require.EqualError(t, err, "none.yaml: there is no such file; name another, or leave --config and SUMPBOOK_CONFIG out: every key has a default")
 
 	_, err = Load(Options{File: "."})
 	require.EqualError(t, err, "read configuration: read .: is a directory")
