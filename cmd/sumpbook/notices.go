@@ -2,8 +2,12 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
+
+	"sumpbook/daemon"
+	"sumpbook/notify"
 )
 
 func (p *program) noticesCommand() *cobra.Command {
@@ -26,16 +30,35 @@ func (p *program) noticesCommand() *cobra.Command {
 				return p.printJSON(v.Notices)
 			}
 			s := newSheet()
-			for i, n := range v.Notices {
-				s.row(b.day(n.At), v.Says[i])
-			}
-			if len(v.Notices) == 0 {
-				s.line("no reminder yet")
-			}
+			b.notices(s, v)
 			return s.print(p.out)
 		})
 	}
 	return c
+}
+
+// notices tells each try once, by its outcome where that is known. The sentence begins with
+// its time, which stands in a column here.
+func (r reader) notices(s *sheet, v daemon.NoticesView) {
+	type try struct {
+		notify.Key
+		attempt int
+	}
+	ended := map[try]bool{}
+	for _, n := range v.Notices {
+		if n.Outcome != notify.Attempted {
+			ended[try{n.Key, n.Attempt}] = true
+		}
+	}
+	voice := notify.Voice{Zone: r.zone}
+	for i, n := range v.Notices {
+		if n.Outcome != notify.Attempted || !ended[try{n.Key, n.Attempt}] {
+			s.row(r.day(n.At), strings.TrimPrefix(v.Says[i], voice.When(n.At, r.now)+" "))
+		}
+	}
+	if len(v.Notices) == 0 {
+		s.line("no reminder yet")
+	}
 }
 
 func (p *program) notifyCommand() *cobra.Command {
