@@ -74,8 +74,9 @@ func (p *program) oneCalc(calc physics.Calc) *cobra.Command {
 
 func flagHelp(f physics.Flag) string {
 	parts := []string{f.Help}
-	if !f.Text {
-		parts = append(parts, strings.TrimSpace(fmt.Sprintf("%v to %v %s", f.Low, f.High, f.Unit)))
+	span := strings.TrimSpace(fmt.Sprintf("%v to %v %s", f.Low, f.High, f.Unit))
+	if !f.Text && !strings.Contains(f.Help, span) {
+		parts = append(parts, span)
 	}
 	if !f.Text && !f.Required && !math.IsNaN(f.Default) {
 		parts = append(parts, fmt.Sprintf("%v if not given", f.Default))
