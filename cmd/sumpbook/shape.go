@@ -85,7 +85,10 @@ func (s shape) usage() string {
 		}
 		parts = append(parts, word)
 	}
-	if s.amount != nil {
+	switch {
+	case s.needsAmount():
+		parts = append(parts, "AMOUNT")
+	case s.amount != nil:
 		parts = append(parts, "[AMOUNT]")
 	}
 	if s.rest != "" {
@@ -183,7 +186,7 @@ func (s shape) tail(loose []string) ([]string, error) {
 	case 0:
 		_, err := units.Parse(text, unitOf(s.amount[0], ""))
 		if err == nil {
-			return nil, usage(fmt.Sprintf("%s: the amount %q has no unit", s.kind, text), "write it like "+s.examples[len(s.examples)-1])
+			return nil, usage(fmt.Sprintf("%s: the amount %q has no unit", s.kind, text), "write it like: sumpbook "+s.examples[len(s.examples)-1])
 		}
 		return nil, usage(fmt.Sprintf("%s: %q is no amount", s.kind, text), "write: sumpbook "+s.usage())
 	}
@@ -211,5 +214,20 @@ func (s shape) complete(keyed []string) error {
 			return usage(fmt.Sprintf("%s: %s is missing", s.kind, outline(name)), "write: sumpbook "+s.usage())
 		}
 	}
+	if s.needsAmount() && !slices.ContainsFunc(keyed, s.givesAmount) {
+		return usage(s.kind+": the amount is missing", "write it like: sumpbook "+s.examples[0])
+	}
 	return nil
+}
+
+// needsAmount says whether the kind means nothing without its amount.
+func (s shape) needsAmount() bool {
+	return s.kind == "weigh" || s.kind == "lot" ||
+		slices.ContainsFunc(s.amount, func(field string) bool { return fieldOf(s.kind, field).Must })
+}
+
+// givesAmount says whether a keyed word is the amount, or what it can be reckoned from.
+func (s shape) givesAmount(word string) bool {
+	key, _, _ := strings.Cut(word, "=")
+	return slices.Contains(s.amount, key) || stem(key) == "gross" || stem(key) == "trays"
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -16,7 +17,7 @@ import (
 )
 
 // A wording turns words of a command line into an entry. What it cannot read is a
-// *maintenance.Rejection; the finished JSON goes through maintenance.Decode, so that every
+// *maintenance.Rejection, a word without its key wrong usage; the finished JSON goes through maintenance.Decode, so that every
 // check and message is the one of the wire.
 type wording struct {
 	now  time.Time
@@ -86,7 +87,7 @@ func (w wording) members(kind string, words []string) ([]member, error) {
 	for _, word := range words {
 		key, text, ok := strings.Cut(word, "=")
 		if !ok {
-			return nil, &maintenance.Rejection{Says: fmt.Sprintf("%q is no key=value", word), Hint: "write what it is: " + exampleKey(slots) + "=" + word}
+			return nil, usage(fmt.Sprintf("%q is no key=value", word), "write what it is: "+keyFor(slots, word, words))
 		}
 		s, mustUnit, err := slots.find(kind, key)
 		if err != nil {
@@ -309,11 +310,18 @@ func (all slots) names() []string {
 	return names
 }
 
-// exampleKey is a key to show where a word stands without one.
-func exampleKey(all slots) string {
+// keyFor gives a word without a key one to show; a word that is a key itself gets the word
+// behind it.
+func keyFor(all slots, word string, words []string) string {
 	const common = 4
-	if len(all) > common {
-		return all[common].name
+	if i := slices.Index(words, word) + 1; slices.Contains(all.names(), word) {
+		if i < len(words) && !strings.Contains(words[i], "=") {
+			return word + "=" + words[i]
+		}
+		return word + "=…"
 	}
-	return "note"
+	if len(all) > common {
+		return all[common].name + "=" + word
+	}
+	return "note=" + word
 }

@@ -80,10 +80,10 @@ func TestWordsThatCannotBe(t *testing.T) {
 	for _, c := range []struct{ words, says, hint string }{
 		{"drain north", "drain: TO is missing", "write: sumpbook drain PUMP TO [AMOUNT] [key=value …]"},
 		{"drain north 640g", "drain: TO is missing", "write: sumpbook drain PUMP TO [AMOUNT] [key=value …]"},
-		{"drain north jar-3 640", `drain: the amount "640" has no unit`, "write it like drain north jar-3 640g"},
+		{"drain north jar-3 640", `drain: the amount "640" has no unit`, "write it like: sumpbook drain north jar-3 640g"},
 		{"drain north jar-3 640 g jar-4", `drain: "640 g jar-4" is no amount`, "write: sumpbook drain PUMP TO [AMOUNT] [key=value …]"},
 		{"pour jar-1 jar-2 8oz", `pour: "8oz" may be a weight or a volume`, "write grams=8oz or ml=8oz"},
-		{"load north 4l", `load: "4l" is no amount`, "write: sumpbook load PUMP [AMOUNT] [key=value …]"},
+		{"load north 4l", `load: "4l" is no amount`, "write: sumpbook load PUMP AMOUNT [key=value …]"},
 		{"start north now", `start: "now" is one word too many`, "write: sumpbook start PUMP [key=value …]"},
 		{"separate jar-4 jar-5 water=42", `water_g: convert "42" to g: no unit is given`, "give a number in [0,10000000] g"},
 		{"separate jar-4 jar-5 watr=42g", `watr: a separate has no "watr"`, "did you mean water_g?"},
