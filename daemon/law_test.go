@@ -131,6 +131,7 @@ func requireWhole(t require.TestingT, b *Book) {
 // for keeps and dry, over restarts with and without a checkpoint: the book takes what a
 // plain fold of everything takes, and stands where that stands.
 func TestLawTheBookIsTheFoldOfItsEntries(t *testing.T) {
+	t.Parallel()
 	dir, n := t.TempDir(), 0
 	rapid.Check(t, func(t *rapid.T) {
 		n++
@@ -195,6 +196,7 @@ func tellGroup(t *rapid.T, b *Book, ref *plain, now time.Time) {
 // Told late, at any place of a book that is long enough for every kind of rung, before and
 // after restarts: the same state as if told in order, and each rung right.
 func TestALateEntryAnywhere(t *testing.T) {
+	t.Parallel()
 	path := filepath.Join(t.TempDir(), "book.db")
 	all := seasons(t, 3000)
 	now := all[len(all)-1].At
@@ -231,6 +233,7 @@ func TestALateEntryAnywhere(t *testing.T) {
 // As of a moment, by what was known at another: the fold of what had happened by the one
 // among what the book had heard, and had not heard withdrawn, by the other.
 func TestLawAMomentIsAFold(t *testing.T) {
+	t.Parallel()
 	dir, n := t.TempDir(), 0
 	rapid.Check(t, func(t *rapid.T) {
 		n++

@@ -121,6 +121,7 @@ func awaitSubscribed(t *testing.T, client *Client, _ string) {
 
 // A broker that dies comes back, and is heard again without a restart of the daemon.
 func TestTheBrokerComesBack(t *testing.T) {
+	t.Parallel()
 	port := freePort(t)
 	address, stop := startBrokerOn(t, port)
 	watts := "/power_w"

@@ -139,6 +139,7 @@ func TestASnoozeWaits(t *testing.T) {
 
 // One channel hangs, one refuses for ever: a third is served at once.
 func TestAHangingChannelDelaysNoOther(t *testing.T) {
+	t.Parallel()
 	synctest.Test(t, func(t *testing.T) {
 		stuck, dead, phone := newGate("stuck"), &hand{name: "dead", fail: func(int) error { return errors.New("no route") }, ever: true}, &hand{}
 		b := startBeating(t, config.Default(), t.TempDir(), stuck, dead, phone)
@@ -147,11 +148,11 @@ func TestAHangingChannelDelaysNoOther(t *testing.T) {
 		require.Len(t, phone.taken(), 1)
 		b.tell(t, `{"id":"d1","kind":"drain","pump":"north","to":"jar-1"}`)
 		require.Len(t, phone.taken(), 2)
-		time.Sleep(7 * 24 * time.Hour)
+		time.Sleep(24 * time.Hour)
 		synctest.Wait()
 		require.NotEmpty(t, dead.tries)
 		for id, tries := range dead.tries {
-			require.Less(t, tries, 200, "a week of tries of %s is bounded", id)
+			require.Less(t, tries, 60, "a day of tries of %s is bounded", id)
 		}
 		require.Contains(t, b.k.outbox.Failing()["dead"], "no route")
 	})
@@ -160,6 +161,7 @@ func TestAHangingChannelDelaysNoOther(t *testing.T) {
 // Whatever the clock does, each stage is said once, and none is lost: steps of seconds to
 // years, both ways, with the time of the book in between.
 func TestTheClockIsNotTrusted(t *testing.T) {
+	t.Parallel()
 	steps := []time.Duration{time.Second, -time.Second, time.Minute, -time.Minute, time.Hour, -time.Hour, 30 * time.Hour, -30 * time.Hour, 10 * 365 * 24 * time.Hour, -10 * 365 * 24 * time.Hour}
 	for seed := range uint64(rounds(t, 20)) {
 		synctest.Test(t, func(t *testing.T) {
@@ -192,6 +194,7 @@ func TestTheClockIsNotTrusted(t *testing.T) {
 // An idle daemon sleeps: a beat a minute and no more, also with a source that is heard
 // twice a minute, whose state is stored.
 func TestAnIdleDaemonSleeps(t *testing.T) {
+	t.Parallel()
 	for _, heard := range []bool{false, true} {
 		synctest.Test(t, func(t *testing.T) {
 			b := startBeating(t, config.Default(), t.TempDir(), &hand{})

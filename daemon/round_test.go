@@ -184,6 +184,7 @@ func publish(t *testing.T, broker, topic string, samples []signal.Sample) {
 // back, and the book answers rightly at every step. Thresholds and marked runs are those of
 // the recordings' README.
 func TestTheWholeRoundOnRealPower(t *testing.T) {
+	t.Parallel()
 	broker := startBroker(t)
 	mailPort, letters := startMail(t)
 	hook := &receiver{}

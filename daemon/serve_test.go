@@ -79,7 +79,7 @@ func holdRole(data string) error {
 type child struct {
 	*exec.Cmd
 	says *bufio.Reader
-	errs *bytes.Buffer
+	errs *safeBuffer
 }
 
 // start starts a child and waits for its first line.
@@ -90,7 +90,7 @@ func start(t *testing.T, role, data string) (c child, line string) {
 	require.NoError(t, err)
 	_, err = cmd.StdinPipe() // open until the child has ended
 	require.NoError(t, err)
-	c = child{cmd, bufio.NewReader(out), &bytes.Buffer{}}
+	c = child{cmd, bufio.NewReader(out), &safeBuffer{}}
 	cmd.Stderr = c.errs
 	require.NoError(t, cmd.Start())
 	t.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })
@@ -201,6 +201,7 @@ func TestAReadOnlyFolderIsRead(t *testing.T) {
 
 // A command finds the daemon, or has the book, or knows within two seconds who has it.
 func TestConnect(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	t.Run("Daemon", func(t *testing.T) {
 		s := quickSettings(t.TempDir())
@@ -285,6 +286,7 @@ func TestConnect(t *testing.T) {
 // Commands at once, with a daemon, with two, with none, some killed: each entry that was
 // acknowledged is there once.
 func TestCommandsAtOnce(t *testing.T) {
+	t.Parallel()
 	data := t.TempDir()
 	var kept sync.Map
 	n := atomic.Int64{}
@@ -367,6 +369,7 @@ func rounds(t testing.TB, everyday int) int {
 // within five seconds; every writer has an answer or a refusal, and what was acknowledged
 // is there.
 func TestSIGTERMUnderWriters(t *testing.T) {
+	t.Parallel()
 	for range rounds(t, 2) {
 		data := t.TempDir()
 		d, addr := start(t, "serve", data)
@@ -416,6 +419,7 @@ func TestSIGTERMUnderWriters(t *testing.T) {
 
 // A broker that never answers and a receiver that hangs do not keep the daemon from ending.
 func TestTheDaemonEndsAmongThoseThatHang(t *testing.T) {
+	t.Parallel()
 	broker, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	defer broker.Close()
