@@ -80,7 +80,7 @@ func (q *asking) drainRests(c *pumpCase) (cycle string, ok bool) {
 			return c.Run.Cycle, true
 		}
 	case c.Charge.Cycles == 0:
-		q.not(DoDrain, c.Name, "the charge has run no cycle of %s or more yet", q.r.ShortestRun)
+		q.not(DoDrain, c.Name, "the charge has run no cycle of %.3g min or more yet", q.r.ShortestRun.Minutes())
 	case !c.drainDue(float64(c.Charge.Cycles), c.Charge.RunTime, c.Charge.CarryOver.Grams()):
 		q.not(DoDrain, c.Name, "no limit is reached: %s", c.drainState())
 	default:
@@ -201,7 +201,7 @@ func (q *asking) placeDrain(a *asked, c *pumpCase, m Mass) {
 	}
 	a.Record.Act.(*DrainAct).To = c.to.Name
 	a.ofVessel(c.to.Vessel)
-	if !c.to.IsWaste && !c.to.Content.Empty() {
+	if !c.to.IsWaste && c.to.Content.Total().Grams() >= traceG {
 		a.caution(fmt.Sprintf("no empty vessel is left: %s holds %s of drained oil, which settles anew", c.to.Name, grams(c.to.Content.Total())))
 	}
 }

@@ -3,6 +3,7 @@ package maintenance
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 )
 
@@ -119,7 +120,10 @@ func (all wears) String() string {
 		if i > 0 {
 			says += ","
 		}
-		says += fmt.Sprintf(" %s %.4g of %v %s", w.key, w.value, w.limit, specOf(w.key).Unit)
+		says += strings.TrimSuffix(fmt.Sprintf(" %s %.4g of %v %s", w.key, w.value, w.limit, specOf(w.key).Unit), " 1")
+		if w.key == "replace_uses" {
+			says += " since the oil was last fully replaced"
+		}
 	}
 	return says
 }

@@ -30,7 +30,9 @@ func (q *asking) decant(v *vesselCase) {
 	a.Record = Entry{Act: &DecantAct{From: v.Name, Amount: Amount{Grams: wholeGrams(m)}}}
 	a.because("settled_h", max(0, q.now.Sub(v.Since).Hours()), v.ready.Sub(v.Since).Hours(), "h", "Stokes' law for a droplet of settle_um, never under settle_min_h: "+q.sourceOf("settle_um"))
 	a.because("settled", q.s.settled(v.Vessel, q.now), v.willSettle(), "1", "a log-normal cloud of droplets; the limit is the share at the end of the wait")
-	a.becauseOf("fill_free_water_g", v.free.Grams(), nil, q)
+	if v.free.Grams() > *q.r.Limits.FillFreeWaterG { // else it is no reason to
+		a.becauseOf("fill_free_water_g", v.free.Grams(), nil, q)
+	}
 	a.caution("pour slowly and stop before the bottom stirs", cautionLabel)
 	a.place = func(a *asked) { q.placeDecant(a, v, m) }
 }
@@ -150,9 +152,10 @@ func (q *asking) separate(v *vesselCase) {
 		return
 	}
 	a.ofVessel(v.Vessel)
-	a.Record = Entry{Act: &SeparateAct{From: v.Name, WaterG: num(v.free.Grams())}}
+	a.Record = Entry{Act: &SeparateAct{From: v.Name, WaterG: wholeGrams(v.free)}}
 	a.because("frozen_h", max(0, q.now.Sub(v.Since).Hours()), v.ready.Sub(v.Since).Hours(), "h", "Plank's law for the layer of water, doubled for the oil over it; "+practice)
 	a.because("free_water_g", v.free.Grams(), *q.r.Limits.FillFreeWaterG, "g", "the book, less what the oil dissolves: weigh the ice")
+	a.caution(fmt.Sprintf("weigh the ice: %.0f g is the book's guess, of %.0f to %.0f g", v.free.Grams(), v.Content.WaterLow.Grams(), v.Content.WaterHigh.Grams()))
 	a.caution("glass from the cold cracks when it meets warmth: let it come up slowly, and look for cracks first", cautionFreezer)
 	a.place = func(a *asked) { q.placeSeparate(a, v) }
 }

@@ -35,6 +35,7 @@ type ChargeLog struct {
 	RunHours        float64            `json:"run_hours"`
 	Cycles          int                `json:"cycles"`
 	WaterRemovedG   float64            `json:"water_removed_g"`
+	NotWeighed      int                `json:"cycles_not_weighed,omitzero"` // of which the water removed is not known
 	CarryOverG      float64            `json:"carry_over_g"`
 	ExpelledG       float64            `json:"expelled_g"`
 	WaterG          float64            `json:"water_g"`
@@ -48,12 +49,13 @@ type Auditor struct {
 	pump  string
 	state *State
 	logs  []ChargeLog
-	cycle map[string]int // cycle id → index in logs
+	cycle map[string]int  // cycle id → index in logs
+	known map[string]bool // cycles of which weight in and weight out were told
 }
 
 // NewAuditor begins an audit of a pump.
 func NewAuditor(r Rules, pump string) *Auditor {
-	return &Auditor{rules: r, pump: pump, state: NewState(), cycle: map[string]int{}}
+	return &Auditor{rules: r, pump: pump, state: NewState(), cycle: map[string]int{}, known: map[string]bool{}}
 }
 
 // Add folds the next entry.
@@ -67,6 +69,9 @@ func (a *Auditor) Add(e Entry) error {
 		return nil
 	}
 	a.follow(p, e)
+	if c := a.yielded(e); c != nil && len(c.Loads) > 0 {
+		a.known[c.ID] = true
+	}
 	if i, ok := a.cycleOf(e); ok && a.logs[i].Until != nil {
 		a.logs[i].WaterRemovedG += (a.removedOf(e) - before).Grams()
 	}
@@ -152,12 +157,24 @@ func (a *Auditor) Audit(at time.Time) (Audit, bool) {
 	}
 	out := Audit{Pump: a.pump, At: at, Full: p.fullView(a.rules), HeelMl: p.heelMl(), Assumed: p.HeelMl == nil, Charges: []ChargeLog{}}
 	for i := len(a.logs) - 1; i >= 0; i-- {
-		out.Charges = append(out.Charges, a.logs[i])
+		l := a.logs[i]
+		l.NotWeighed = l.Cycles - a.knownIn(i)
+		out.Charges = append(out.Charges, l)
 	}
 	if out.Full == nil {
 		out.Best = bestOf(a.logs)
 	}
 	return out, true
+}
+
+// knownIn counts a charge's cycles whose water removed is known.
+func (a *Auditor) knownIn(log int) (n int) {
+	for id, i := range a.cycle {
+		if i == log && a.known[id] {
+			n++
+		}
+	}
+	return n
 }
 
 func bestOf(logs []ChargeLog) (best *BestChange) {

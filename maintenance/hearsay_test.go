@@ -67,3 +67,28 @@ func TestWhatIsSetAsideIsOnTheBook(t *testing.T) {
 		}
 	}
 }
+
+func TestTheAuditTellsUnknownFromNothing(t *testing.T) {
+	b := kitchen(t).tell("load pump=north grams=4000").ran(24).tell("yield pump=north grams=900")
+	b.after(1).ran(20)
+	a := NewAuditor(b.rules, "north")
+	for _, e := range b.told {
+		require.NoError(t, a.Add(e))
+	}
+	audit, _ := a.Audit(b.now)
+	require.Equal(t, 2, audit.Charges[0].Cycles)
+	require.Equal(t, 1, audit.Charges[0].NotWeighed)
+	require.InDelta(t, 3100, audit.Charges[0].WaterRemovedG, 1e-9)
+}
+
+func TestATraceKeepsNoJarBusy(t *testing.T) {
+	b := newTale(t, "pump pump=north charge_ml=700", "vessel vessel=jar-1 capacity_ml=1000", "lot lot=lot-1 vessel=can-1 grams=4000", "fill pump=north from=can-1",
+		"weigh vessel=jar-1 grams=2 stage=filtered").ran(24)
+	for _, a := range Next(b.s, b.rules, b.now) {
+		if a.Do == DoDrain {
+			require.Equal(t, "jar-1", a.Record.Act.(*DrainAct).To)
+			return
+		}
+	}
+	require.Fail(t, "no drain")
+}

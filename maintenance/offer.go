@@ -17,9 +17,14 @@ func wholeGrams(m Mass) *float64 {
 }
 
 // empties are the vessels that part may be poured into, smallest first: empty, in use, no
-// waste vessel, offered to nobody, and large enough. One of unknown size comes last.
-func (q *asking) empties(part Parcel, tC float64) []*vesselCase {
-	return q.fitting(part, tC, func(v *vesselCase) bool { return v.Content.Empty() })
+// waste vessel, offered to nobody, and large enough. One of unknown size comes last, and
+// after all of them those with a trace of oil that sets what is poured on it back by
+// nothing.
+func (q *asking) empties(part Parcel, tC float64, made Stage) []*vesselCase {
+	return append(q.fitting(part, tC, func(v *vesselCase) bool { return v.Content.Empty() }),
+		q.fitting(part, tC, func(v *vesselCase) bool {
+			return !v.Content.Empty() && v.Content.Total().Grams() < traceG && v.Stage != Waste && leastOf(v.Stage, made) == made
+		})...)
 }
 
 // holding are those that hold oil of a stage already and have room for part.
@@ -45,13 +50,10 @@ func (q *asking) fits(v *vesselCase, part Parcel, tC float64) bool {
 	return v.CapacityMl == nil || q.s.volumeMl(v.Content, v.storeC())+q.s.volumeMl(part, max(tC, standardC)) <= *v.CapacityMl
 }
 
-// into offers a vessel to pour part into: an empty one, else one of the stage that suffers
-// least; false if none has room.
-func (q *asking) into(part Parcel, tC float64, from string, stages ...Stage) (*vesselCase, bool) {
-	choice := q.empties(part, tC)
-	for _, stage := range stages {
-		choice = append(choice, q.holding(stage, part, tC)...)
-	}
+// into offers a vessel to pour part into, which is then of the stage made: an empty one,
+// else one that holds oil of that stage; false if none has room.
+func (q *asking) into(part Parcel, tC float64, from string, made Stage) (*vesselCase, bool) {
+	choice := append(q.empties(part, tC, made), q.holding(made, part, tC)...)
 	for _, v := range choice {
 		if v.Name != from {
 			q.held[v.Name] = true
