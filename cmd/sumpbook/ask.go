@@ -361,6 +361,10 @@ func showAudit(b *session, s *sheet, v maintenance.Audit) {
 	}
 	s.row("heel", b.quantity(v.HeelMl, "ml")+assumed(v.Assumed))
 	s.line("")
+	if len(v.Charges) == 0 {
+		s.line("no charge yet: nothing was filled in")
+		return
+	}
 	s.row("SINCE", "UNTIL", "OIL", "NEW OIL", "RAN", "CYCLES", "WATER OUT OF FOOD", "CARRIED OVER", "USES", "LOTS")
 	for _, c := range v.Charges {
 		b.charge(s, c)
@@ -377,5 +381,16 @@ func (r reader) charge(s *sheet, c maintenance.ChargeLog) {
 		fresh += " (full)"
 	}
 	s.row(r.day(c.Since), until, r.grams(c.Grams), fresh, r.hours(c.RunHours), fmt.Sprint(c.Cycles),
-		r.grams(c.WaterRemovedG), r.about(c.CarryOverG), fmt.Sprint(c.Uses), strings.Trim(lots(c.Lots), " ()"))
+		r.waterOut(c), r.about(c.CarryOverG), fmt.Sprint(c.Uses), strings.Trim(lots(c.Lots), " ()"))
+}
+
+// waterOut is what the food lost, as far as it was weighed.
+func (r reader) waterOut(c maintenance.ChargeLog) string {
+	switch {
+	case c.NotWeighed == 0:
+		return r.grams(c.WaterRemovedG)
+	case c.NotWeighed == c.Cycles:
+		return "not told"
+	}
+	return fmt.Sprintf("%s, %d not told", r.grams(c.WaterRemovedG), c.NotWeighed)
 }

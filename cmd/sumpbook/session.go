@@ -15,6 +15,7 @@ import (
 
 	"sumpbook/config"
 	"sumpbook/daemon"
+	"sumpbook/daemon/journal"
 	"sumpbook/maintenance/units"
 )
 
@@ -48,7 +49,11 @@ func (p *program) atBook(ctx context.Context, do func(*session) error) error {
 	}
 	client, err := daemon.Connect(ctx, s)
 	if err != nil {
-		return hinted{err, "the book is looked for in " + s.Data + "; --data names another folder; what holds it has to end first"}
+		hint := "the book is looked for in " + s.Data + "; --data names another folder"
+		if errors.Is(err, journal.ErrLocked) {
+			hint += "; what holds it has to end first"
+		}
+		return hinted{err, hint}
 	}
 	err = do(&session{client, p.person})
 	return errors.Join(err, client.Close())
