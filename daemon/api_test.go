@@ -349,3 +349,23 @@ func TestBackupAndRestore(t *testing.T) {
 	_, err = os.Stat(filepath.Join(k.settings.Data, backupMark))
 	require.NoError(t, err)
 }
+
+// Whatever moment is asked for, there is an answer.
+func TestMomentsFarAway(t *testing.T) {
+	k, now := newTestKeeper(t, config.Default())
+	_, err := k.book.Record(context.Background(), *now, opening(t))
+	require.NoError(t, err)
+	h := page0(t, k)
+	for _, path := range []string{"state", "actions", "audit/north", "why-not/drain", "why-not/replace", "why?action=fill/north/p"} {
+		for _, name := range []string{"at", "known_by"} {
+			for _, moment := range []string{"0001-01-01T00:00:00Z", "1970-01-01T00:00:00Z", "9999-12-31T23:59:59.999999999Z", "0000-01-01T00:00:00Z"} {
+				join := "?"
+				if strings.Contains(path, "?") {
+					join = "&"
+				}
+				w := send(h, "GET", "/api/v1/"+path+join+name+"="+moment, "")
+				require.Less(t, w.Code, 500, "%s %s=%s: %s", path, name, moment, w.Body.String())
+			}
+		}
+	}
+}

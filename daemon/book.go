@@ -292,5 +292,5 @@ func (b *Book) gather(first *telling) []*telling {
 
 // newID makes an id for an entry told without one: it sorts by the time it was made.
 func newID(now time.Time) string {
-	return ulid.MustNew(ulid.Timestamp(now), ulid.DefaultEntropy()).String()
+	return ulid.MustNew(uint64(max(0, now.UnixMilli())), ulid.DefaultEntropy()).String()
 }

@@ -168,3 +168,26 @@ func TestManyWritersShareCommits(t *testing.T) {
 	seq, _ := b.Head()
 	require.Equal(t, uint64(5+64), seq)
 }
+
+// A setting by which an entry on the book could not have been told is named, with the entry;
+// set back, the book opens as it was.
+func TestRulesThatDoNotFitTheBook(t *testing.T) {
+	path, now := filepath.Join(t.TempDir(), "book.db"), day0.Add(100*time.Hour)
+	b := openBook(t, path)
+	_, err := b.Record(context.Background(), now, append(opening(t),
+		entry(t, day0.Add(time.Hour), `{"id":"s1","kind":"start","pump":"north"}`),
+		entry(t, day0.Add(2*time.Hour), `{"id":"s2","kind":"stop","pump":"north"}`),
+		entry(t, day0.Add(3*time.Hour), `{"id":"y","kind":"yield","pump":"north","grams":900}`)))
+	require.NoError(t, err)
+	want := fingerprint(t, b.now.Load().state)
+	require.NoError(t, b.saveCheckpoint())
+	require.NoError(t, b.Close())
+	rules := maintenance.DefaultRules()
+	rules.ShortestRun = 2 * time.Hour
+	_, err = OpenBook(path, rules)
+	require.ErrorContains(t, err, "entry 8, the yield")
+	require.ErrorContains(t, err, "shortest_run")
+	b = openBook(t, path)
+	require.Equal(t, want, fingerprint(t, b.now.Load().state))
+	require.NoError(t, b.Close())
+}

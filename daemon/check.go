@@ -81,6 +81,9 @@ func (k *Keeper) lookAtClock() Finding {
 }
 
 func (k *Keeper) lookAtBook(ctx context.Context) Finding {
+	if err := k.book.Ready(); err != nil {
+		return Finding{"book", "bad", err.Error(), "look at the disk; nothing is lost that was acknowledged"}
+	}
 	v, err := k.Verify(ctx)
 	switch {
 	case err != nil:

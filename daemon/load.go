@@ -46,13 +46,14 @@ func (b *Book) load() (*snapshot, error) {
 	if b.goOn(s) {
 		return s, nil
 	}
+	b.saved.Store(0)
 	s.state, s.count, s.ladder = maintenance.NewState(), 0, nil
 	return s, b.foldOn(s)
 }
 
 func (s *snapshot) add(r maintenance.Rules, e maintenance.Entry) error {
 	if _, err := s.state.Apply(r, e); err != nil {
-		return fmt.Errorf("entry %d: %w", e.Seq, err)
+		return fmt.Errorf("entry %d, the %s of %s, does not follow by these rules (is signals.shortest_run another than it was?): %w", e.Seq, e.Act.Kind(), e.At.Format(time.RFC3339), err)
 	}
 	s.count++
 	s.ladder = s.ladder.with(s.count, s.state)
