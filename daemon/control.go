@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"net/http"
 	"path/filepath"
-	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -121,7 +120,7 @@ func (k *Keeper) NotifyTest(ctx context.Context, channel string) ([]TestResult, 
 		if channel != "" && ch.Name() != channel {
 			continue
 		}
-		r := notify.Reminder{Key: notify.Key{Action: "test/" + k.clock().UTC().Format(time.RFC3339Nano), Stage: notify.Opened, Channel: ch.Name()}, Attempt: 1, Test: true}
+		r := notify.TestReminder(ch.Name(), k.clock())
 		began := k.clock()
 		n, err := k.carrier.Deliver(ctx, ch, r)
 		if err != nil {
