@@ -24,9 +24,11 @@ var (
 // counts per mL at >= 4, >= 6 and >= 14 um(c). Counts that grow with size are
 // refused: the larger are among the smaller.
 func CleanlinessCode(c4, c6, c14 float64) (string, error) {
-	err := cmp.Or(countRange.check(c4), limit{"count at 6 um", 0, c4, "per mL"}.check(c6), limit{"count at 14 um", 0, c6, "per mL"}.check(c14))
-	if err != nil {
+	if err := cmp.Or(countRange.check(c4), countRange.check(c6), countRange.check(c14)); err != nil {
 		return "", err
+	}
+	if c6 > c4 || c14 > c6 {
+		return "", fmt.Errorf("counts %v, %v, %v per mL rise with size: those at 6 um are among those at 4, those at 14 among those at 6", c4, c6, c14)
 	}
 	return scaleNumber(c4) + "/" + scaleNumber(c6) + "/" + scaleNumber(c14), nil
 }

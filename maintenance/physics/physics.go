@@ -12,7 +12,10 @@
 // Results are estimates for upkeep; the maker's manual wins.
 package physics
 
-import "strconv"
+import (
+	"math"
+	"strconv"
+)
 
 // Constants of nature, and the reference atmosphere.
 const (
@@ -61,7 +64,19 @@ type RangeError struct {
 // Error says what was given and what would be right.
 func (e RangeError) Error() string {
 	return e.Arg + " " + withUnit(e.Value, e.Unit) + " is outside " +
-		number(e.Low) + " to " + withUnit(e.High, e.Unit)
+		number(e.rounded(e.Low)) + " to " + withUnit(e.rounded(e.High), e.Unit)
+}
+
+// rounded is an end of the range as a person reads it: computed ones to three figures, or
+// as many as it takes that the value still lies on the same side of it.
+func (e RangeError) rounded(end float64) float64 {
+	for figures := 3; figures < 17 && end != math.Trunc(end); figures++ {
+		near, _ := strconv.ParseFloat(strconv.FormatFloat(end, 'g', figures, 64), 64)
+		if (e.Value < near) == (e.Value < end) && (e.Value > near) == (e.Value > end) {
+			return near
+		}
+	}
+	return end
 }
 
 func number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

@@ -78,7 +78,7 @@ func TestHotWindow(t *testing.T) {
 
 func TestHotWindowThatNeverCloses(t *testing.T) {
 	_, end, err := HotWindow(vg68, 70, 70, 45, 60, 3)
-	require.ErrorContains(t, err, "ambient 45 C is outside -40 to 42.593")
+	require.ErrorContains(t, err, "ambient 45 C is outside -40 to 42.6 C")
 	require.InDelta(t, 42.593, end, 0.001)
 
 	_, _, err = HotWindow(vg68, 70, 0, 20, 60, 1000)

@@ -139,4 +139,6 @@ func TestRangeErrorReadsAsASentence(t *testing.T) {
 	require.EqualError(t, err, "trap -400 C is outside -150 to 0 C")
 	_, err = Retained(RetainedInput{OilG: 870, WarmTauMin: 20, Eta: 2})
 	require.EqualError(t, err, "eta 2 is outside 0 to 1")
+	require.EqualError(t, RangeError{"ambient", 20, -40, 5.487311560107287, "C"}, "ambient 20 C is outside -40 to 5.49 C", "a computed end is rounded")
+	require.EqualError(t, RangeError{"ambient", 5.488, -40, 5.487311560107287, "C"}, "ambient 5.488 C is outside -40 to 5.487 C", "but never over the value")
 }

@@ -22,7 +22,7 @@ func TestSettlingRefusesOilThatWaterFloatsOn(t *testing.T) {
 	heavy := Oil{V40: 68, V100: 8.6, Density15: 1010}
 	_, err := SettlingHours(30, 100, heavy, 20)
 	require.ErrorContains(t, err, "oil density 1006.")
-	require.ErrorContains(t, err, "is outside 0 to 998.2")
+	require.ErrorContains(t, err, "is outside 0 to 998 kg/m3")
 	_, err = ClearedShare(24, 100, heavy, 20, D50Um, GSD)
 	require.Error(t, err)
 	_, err = CutDiameter(24, 100, heavy, 20)

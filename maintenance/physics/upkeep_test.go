@@ -57,7 +57,7 @@ func TestCleanlinessCode(t *testing.T) {
 		})
 	}
 	_, err := CleanlinessCode(60, 400, 1500)
-	require.EqualError(t, err, "count at 6 um 400 per mL is outside 0 to 60 per mL", "more large particles than small")
+	require.EqualError(t, err, "counts 60, 400, 1500 per mL rise with size: those at 6 um are among those at 4, those at 14 among those at 6", "more large particles than small")
 }
 
 func TestParseCountsRefuses(t *testing.T) {

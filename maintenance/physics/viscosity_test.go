@@ -43,7 +43,7 @@ func TestTempAtViscosityOutOfReach(t *testing.T) {
 	_, err := vg68.TempAtViscosity(1e6)
 	require.ErrorContains(t, err, "viscosity 1e+06 mm2/s is outside")
 	_, err = Oil{V40: 68, V100: 68}.Viscosity(20)
-	require.EqualError(t, err, "v100 68 mm2/s is outside 0.5 to 67.32 mm2/s", "oil that does not thin")
+	require.EqualError(t, err, "v100 68 mm2/s is outside 0.5 to 67.3 mm2/s", "oil that does not thin")
 }
 
 // viQuadratics is the other form in which ASTM D2270 gives its Table 1, from
