@@ -201,15 +201,12 @@ func (b *Book) Stand(m Moment, now time.Time) (Standing, error) {
 	s := b.now.Load()
 	st := Standing{State: s.state, At: m.At, Seq: s.seq, Head: s.head}
 	if m.At.IsZero() {
-		st.At = now
-		if s.state.At.After(now) { // an entry may be dated a little ahead
-			st.At = s.state.At
-		}
+		st.At = now // an entry dated a little ahead is in the state, and moves no clock
 	}
 	switch {
 	case !m.KnownBy.IsZero():
 		return b.knownBy(st, m.KnownBy)
-	case st.At.Before(s.state.At):
+	case m.At.Before(s.state.At) && !m.At.IsZero():
 		var err error
 		st.State, err = b.asOf(s, st.At)
 		return st, err
