@@ -67,6 +67,12 @@ func TestTheSameEntryTwiceIsOne(t *testing.T) {
 	require.Equal(t, 5, again.Duplicates)
 	require.Equal(t, first.Entries[4].Seq, again.Entries[4].Seq)
 
+	abroad := opening(t)[:1]
+	abroad[0].At = abroad[0].At.In(time.FixedZone("", 3600))
+	again, err = b.Record(ctx, now, abroad)
+	require.NoError(t, err)
+	require.Equal(t, 1, again.Duplicates, "the same instant, written in another zone")
+
 	other := entry(t, day0, `{"id":"p","kind":"pump","pump":"north","charge_ml":800}`)
 	_, err = b.Record(ctx, now, []maintenance.Entry{other})
 	r := rejection(t, err)

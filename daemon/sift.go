@@ -163,10 +163,10 @@ func (w *taking) onBook(id string) (maintenance.Entry, bool, error) {
 }
 
 // isSame says whether a telling under a known id says the same. One without a time says the
-// time that is known. What a machine's entry says is in its id, so that whatever replays
+// time that is known, and so does one that writes the same instant in another zone. What a machine's entry says is in its id, so that whatever replays
 // it, and whatever it knows beside, adds nothing.
 func isSame(told, known maintenance.Entry) bool {
-	if told.At.IsZero() {
+	if told.At.IsZero() || told.At.Equal(known.At) {
 		told.At = known.At
 	}
 	if told.IsMachine() && known.IsMachine() && told.At.Equal(known.At) {
