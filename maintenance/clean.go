@@ -6,6 +6,10 @@ import (
 	"sumpbook/maintenance/physics"
 )
 
+// keptMuch is the share of a pass from which what stays in the medium is asked about: a
+// medium soaks up a little (common practice, no source).
+const keptMuch = 0.2
+
 func (f *folding) decant(a *DecantAct) error {
 	from, to, err := f.bothVessels(a.From, a.To)
 	if err != nil {
@@ -98,6 +102,9 @@ func (f *folding) filter(a *FilterAct) error {
 	}
 	stage, tC := stageOnward(from, Filtered), from.tempAt(f.e.At)
 	f.foundIn(from.Name, found)
+	if kept > MassOf(keptMuch*m.Grams()) {
+		f.remark(fmt.Sprintf("%s of %s stayed in the medium: let it drip out, or was kept_g what came through?", grams(kept), grams(m)))
+	}
 	f.loadMedium(medium, held, m, a.Minutes, f.oil(from.Content), tC)
 	f.keep(from, left)
 	f.into(to, passed, stage, tC)

@@ -178,6 +178,9 @@ func (f *folding) lot(a *LotAct) error {
 		return err
 	}
 	l := f.Lots[a.Lot]
+	if l.Bought > 0 {
+		f.remark(fmt.Sprintf("lot %s was on the book with %s; with this purchase of the same name it is %s", a.Lot, grams(l.Bought), grams(l.Bought+m)))
+	}
 	l.Bought += m
 	f.Ledger.Received += m
 	f.Vessels[a.Vessel] = v

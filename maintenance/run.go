@@ -61,7 +61,11 @@ func (f *folding) start(a *StartAct) error {
 	f.resume(p, a)
 	f.chargeRuns(p)
 	if p.Open {
-		f.remark(p.Name + " was drained and not filled: stop it, it runs without oil")
+		was := "drained and not filled"
+		if p.LastDrain == nil {
+			was = "never filled"
+		}
+		f.remark(p.Name + " was " + was + ": stop it, it runs without oil")
 	}
 	return nil
 }

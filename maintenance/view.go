@@ -40,6 +40,7 @@ type ParcelView struct {
 	OilHours     float64            `json:"oil_hours"`
 	ThermalHours float64            `json:"thermal_hours"`
 	Uses         int                `json:"uses"`
+	AgeUnknownG  float64            `json:"age_unknown_g,omitzero"` // of the oil: its life before the book was not told and counts as 0
 }
 
 // A ChargeView is what a sump holds, and what has happened to it since the change.
@@ -160,6 +161,7 @@ func (p Parcel) view() ParcelView {
 	v := ParcelView{
 		Grams: p.Total().Grams(), OilG: p.OilMass().Grams(), WaterG: p.Water.Grams(), WaterLowG: p.WaterLow.Grams(), WaterHighG: p.WaterHigh.Grams(),
 		Lots: map[string]float64{}, OilHours: p.OilHours(), ThermalHours: p.ThermalHours(), Uses: p.Uses,
+		AgeUnknownG: p.AgeUnsure.Grams(),
 	}
 	for _, l := range p.Oil {
 		v.Lots[l.Lot] = l.Mass.Grams()
