@@ -128,17 +128,18 @@ type offer struct {
 
 func (o *offer) Unwrap() error { return o.hinted }
 
-// command is the command line of an entry, with its time unless that is now.
+// command is the command line of an entry, with its time unless that is told and now.
 func (r reader) command(e maintenance.Entry) string {
 	command := notify.Command(e)
-	if e.At.IsZero() || e.At.Equal(r.now) {
+	switch {
+	case e.At.IsZero():
+		return command
+	case e.ID == "": // the book's guess: to be put right, and no finer than anybody knows
+		return command + " at=" + r.atWord(e.At.Truncate(time.Second))
+	case e.At.Equal(r.now):
 		return command
 	}
-	at := e.At
-	if e.ID == "" { // the book's guess: no finer than anybody knows
-		at = at.Truncate(time.Second)
-	}
-	return command + " at=" + r.atWord(at)
+	return command + " at=" + r.atWord(e.At)
 }
 
 // atWord is a time as at= takes it, on the clock of the person's zone where that tells it

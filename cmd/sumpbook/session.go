@@ -157,6 +157,9 @@ func (r reader) between(g, low, high float64) string {
 	if low == high {
 		return r.grams(g)
 	}
+	if low > 0 && !r.inOunces(low) { // one unit for the three
+		r.system = units.Metric
+	}
 	return fmt.Sprintf("%s (%s to %s)", r.about(g), r.about(low), r.about(high))
 }
 

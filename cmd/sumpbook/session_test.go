@@ -47,6 +47,8 @@ func TestReaderShowsWhatThePersonReads(t *testing.T) {
 	require.Equal(t, "0.006 g", us.grams(0.006), "too little for ounces")
 	require.Equal(t, "0.16 oz", us.about(4.449), "rounded once, in ounces")
 	require.Equal(t, "0.006 g", us.quantity(0.000006, "kg"))
+	require.Equal(t, "1.1 g (0.21 g to 2.8 g)", us.between(1.05, 0.21, 2.84))
+	require.Equal(t, "0.56 oz (0.1 oz to 2.3 oz)", us.between(15.9, 2.84, 64.6))
 	require.Equal(t, "136 °F", us.quantity(57.7, "C"))
 	require.Equal(t, "trap", plainName("trap_c"))
 	require.Equal(t, "drain cycles", plainName("drain_cycles"))
