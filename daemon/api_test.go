@@ -268,7 +268,7 @@ func TestAnExportIsTheSameBook(t *testing.T) {
 	_, err = k.book.Record(ctx, *now, []maintenance.Entry{entry(t, *now, `{"id":"v","kind":"void","entry":"f"}`)})
 	require.NoError(t, err)
 	var out bytes.Buffer
-	c := &Client{http: &http.Client{Transport: inProcess{k.socketHandler()}}, keeper: k}
+	c := within(k)
 	require.NoError(t, c.Export(ctx, &out))
 
 	copied, _ := newTestKeeper(t, config.Default())
@@ -328,7 +328,7 @@ func TestBackupAndRestore(t *testing.T) {
 	k, now := newTestKeeper(t, config.Default())
 	_, err := k.book.Record(ctx, *now, opening(t))
 	require.NoError(t, err)
-	c := &Client{http: &http.Client{Transport: inProcess{k.socketHandler()}}, keeper: k}
+	c := within(k)
 	path := filepath.Join(t.TempDir(), "copy.db")
 	v, err := c.Backup(ctx, path)
 	require.NoError(t, err)

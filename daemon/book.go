@@ -130,9 +130,6 @@ func (b *Book) Close() error {
 	return b.journal.Close()
 }
 
-// Rules are those the book is folded by.
-func (b *Book) Rules() maintenance.Rules { return b.rules }
-
 // Head is the newest entry's number and hash.
 func (b *Book) Head() (uint64, string) {
 	s := b.now.Load()

@@ -298,3 +298,5 @@ func TestAFloodOfReminders(t *testing.T) {
 		require.Equal(t, maintenance.DoDrain, last.Action.Do, "said at the stop, when the tasks were through")
 	})
 }
+
+func textLog(b *safeBuffer) *slog.Logger { return slog.New(slog.NewTextHandler(b, nil)) }

@@ -185,7 +185,7 @@ func TestALongAnswerIsGivenInParts(t *testing.T) {
 	w := send(page0(t, k), "GET", "/api/v1/entries?limit=10000", "")
 	require.Less(t, w.Body.Len(), maxLines+32<<10)
 	require.Greater(t, w.Body.Len(), maxLines)
-	c := &Client{http: &http.Client{Transport: inProcess{k.socketHandler()}}, keeper: k}
+	c := within(k)
 	count := &lineCounter{}
 	require.NoError(t, c.Export(context.Background(), count))
 	require.Equal(t, 9000, count.lines)

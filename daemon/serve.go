@@ -14,10 +14,8 @@ import (
 
 	systemd "github.com/coreos/go-systemd/v22/daemon"
 
-	"sumpbook/config"
 	"sumpbook/daemon/journal"
 	"sumpbook/daemon/web"
-	"sumpbook/maintenance"
 	"sumpbook/notify"
 )
 
@@ -246,6 +244,3 @@ func Restore(ctx context.Context, from, data string) (VerifyView, error) {
 	}
 	return VerifyView{OK: true, Entries: report.Seq, Head: report.Hash, Voids: report.Voids, Notices: report.Notices}, nil
 }
-
-// RulesOf are the rules a configuration makes, for commands that fold without a book.
-func RulesOf(c config.Config) maintenance.Rules { return rulesOf(c) }

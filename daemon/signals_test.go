@@ -134,7 +134,7 @@ func TestATestReminderTellsWhatTheOtherEndSaid(t *testing.T) {
 	c.Quiet.From, c.Quiet.To = 0, 24*60-1
 	c.Channels = []config.Channel{{Name: "phone", Type: "webhook", URL: server.URL}, {Name: "gone", Type: "webhook", URL: "http://127.0.0.1:1/"}}
 	k, _ := newTestKeeper(t, c)
-	client := &Client{http: &http.Client{Transport: inProcess{k.socketHandler()}}, keeper: k}
+	client := within(k)
 	results, err := client.NotifyTest(context.Background(), "")
 	require.NoError(t, err)
 	require.True(t, results[0].OK)
