@@ -186,11 +186,20 @@ func (s shape) tail(loose []string) ([]string, error) {
 	case 0:
 		_, err := units.Parse(text, unitOf(s.amount[0], ""))
 		if err == nil {
-			return nil, usage(fmt.Sprintf("%s: the amount %q has no unit", s.kind, text), "write it like: sumpbook "+s.examples[len(s.examples)-1])
+			return nil, usage(fmt.Sprintf("%s: the amount %q has no unit", s.kind, text), "write it like "+s.withUnits(text))
 		}
 		return nil, usage(fmt.Sprintf("%s: %q is no amount", s.kind, text), "write: sumpbook "+s.usage())
 	}
 	return nil, usage(fmt.Sprintf("%s: %q may be a weight or a volume", s.kind, text), fmt.Sprintf("write grams=%s or ml=%s", loose[0], loose[0]))
+}
+
+// withUnits is an amount in the units that it can have: 640g or 640ml.
+func (s shape) withUnits(text string) string {
+	all := make([]string, len(s.amount))
+	for i, field := range s.amount {
+		all[i] = text + string(unitOf(field, fieldOf(s.kind, field).Unit))
+	}
+	return strings.Join(all, " or ")
 }
 
 // fields are those of the amount that a text with its unit can go to.

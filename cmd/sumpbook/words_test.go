@@ -80,7 +80,7 @@ func TestWordsThatCannotBe(t *testing.T) {
 	for _, c := range []struct{ words, says, hint string }{
 		{"drain north", "drain: TO is missing", "write: sumpbook drain PUMP TO [AMOUNT] [key=value …]"},
 		{"drain north 640g", "drain: TO is missing", "write: sumpbook drain PUMP TO [AMOUNT] [key=value …]"},
-		{"drain north jar-3 640", `drain: the amount "640" has no unit`, "write it like: sumpbook drain north jar-3 640g"},
+		{"drain north jar-3 640", `drain: the amount "640" has no unit`, "write it like 640g or 640ml"},
 		{"drain north jar-3 640 g jar-4", `drain: "640 g jar-4" is no amount`, "write: sumpbook drain PUMP TO [AMOUNT] [key=value …]"},
 		{"pour jar-1 jar-2 8oz", `pour: "8oz" may be a weight or a volume`, "write grams=8oz or ml=8oz"},
 		{"load north 4l", `load: "4l" is no amount`, "write: sumpbook load PUMP AMOUNT [key=value …]"},
