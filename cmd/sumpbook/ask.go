@@ -92,7 +92,7 @@ func (r reader) pump(s *sheet, p maintenance.PumpView) {
 		s.row("  water", r.sumpWater(p.Running, c.ParcelView))
 		s.row("  new oil", percent(c.FreshFraction))
 		s.row("  since the change", fmt.Sprintf("%s, %s", r.hours(c.RunHours), count(c.Cycles, "cycle"))+r.water(c))
-		s.row("  life of the oil", fmt.Sprintf("%s, %s", r.hours(c.OilHours), count(c.Uses, "charge")))
+		s.row("  life of the oil", r.life(c.ParcelView))
 	}
 	switch full := p.Full; {
 	case full != nil:
@@ -101,6 +101,19 @@ func (r reader) pump(s *sheet, p maintenance.PumpView) {
 		s.row("  last fully replaced", "not on record")
 	}
 	s.row("  in all", fmt.Sprintf("%s, %s", r.hours(p.RunHours), count(p.Cycles, "cycle")))
+}
+
+// life is how long oil has run and how often it was filled in. What it lived through before
+// the book is not known where nobody told it.
+func (r reader) life(v maintenance.ParcelView) string {
+	text := fmt.Sprintf("%s, %s", r.hours(v.OilHours), count(v.Uses, "charge"))
+	switch {
+	case v.AgeUnknownG == 0:
+		return text
+	case v.AgeUnknownG > 0.99*v.OilG:
+		return text + " on the book; not known before"
+	}
+	return fmt.Sprintf("%s on the book; not known before of %s of it", text, r.about(v.AgeUnknownG))
 }
 
 // sumpWater is the estimate for a sump. What a run brings in is known when it has ended.

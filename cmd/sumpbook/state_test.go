@@ -30,6 +30,10 @@ func TestStateSaysWhatIsReady(t *testing.T) {
 	drained := maintenance.Drained
 	require.Empty(t, r.ready(maintenance.VesselView{Stage: &drained}), "it never settles")
 
+	require.Equal(t, "31 h, 2 charges", r.life(maintenance.ParcelView{OilG: 600, OilHours: 31, Uses: 2}))
+	require.Equal(t, "0 h, 1 charge on the book; not known before", r.life(maintenance.ParcelView{OilG: 600, AgeUnknownG: 600, Uses: 1}))
+	require.Equal(t, "31 h, 2 charges on the book; not known before of 36 g of it", r.life(maintenance.ParcelView{OilG: 600, AgeUnknownG: 35.6, OilHours: 31, Uses: 2}))
+
 	wet := maintenance.ParcelView{WaterG: 4, WaterLowG: 1, WaterHighG: 9}
 	require.Equal(t, "booked at the stop", r.sumpWater(true, maintenance.ParcelView{}))
 	require.Equal(t, "4 g (1 g to 9 g) from before, that of this run is booked at the stop", r.sumpWater(true, wet))
