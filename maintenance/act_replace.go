@@ -148,8 +148,7 @@ func (q *asking) buyOil() {
 			q.not(DoBuyOil, c.Name, "%.0f ml of new oil is in stock, the next change takes %.0f ml", stock, want)
 			stock -= want
 		default:
-			q.askOil(c, entry, opens, due, stock, want)
-			stock = 0
+			q.askOil(c, entry, opens, due, stock, want) // a whole charge: what is in stock stays for the others
 		}
 	}
 }
