@@ -43,7 +43,7 @@ func (q *asking) care(t CareTask, c *pumpCase) {
 	base := q.lastCare(t.Task, c)
 	first, ok := soonest(q.careByCycles(t, c, base), q.careByHours(t, c, base), q.careByCalendar(t, base))
 	if !ok {
-		q.not(DoCare, subject, "%d cycles and %.4g run hours since %s", c.cyclesSince(t, base), (c.RunTime - base.mark.RunTime).Hours(), stamp(base.at.In(q.zone())))
+		q.not(DoCare, subject, "%s and %.4g run hours since %s", cycles(float64(c.cyclesSince(t, base))), (c.RunTime - base.mark.RunTime).Hours(), q.stamp(base.at))
 		return
 	}
 	a := q.ask(DoCare, subject, base.entry, first.opens, first.opens.Add(upkeepWithin))

@@ -117,14 +117,26 @@ type drainState struct{ *pumpCase }
 
 func (c *pumpCase) drainState() drainState { return drainState{c} }
 
+// cycles counts cycles in words.
+func cycles(n float64) string {
+	if n == 1 {
+		return "1 cycle"
+	}
+	return fmt.Sprintf("%v cycles", n)
+}
+
 // String is put together only when somebody reads it.
 func (c drainState) String() string {
-	says := fmt.Sprintf("%d cycles, %.1f h, %.1f g of water carried over since the change", c.Charge.Cycles, c.Charge.RunTime.Hours(), c.Charge.CarryOver.Grams())
+	says := fmt.Sprintf("%s, %.1f h, %.1f g of water carried over since the change", cycles(float64(c.Charge.Cycles)), c.Charge.RunTime.Hours(), c.Charge.CarryOver.Grams())
 	for _, l := range []struct {
 		limit *float64
 		unit  string
 	}{{c.l.DrainCycles, "cycles"}, {c.l.DrainRunH, "h"}, {c.l.DrainWaterG, "g"}} {
-		if l.limit != nil {
+		switch {
+		case l.limit == nil:
+		case l.unit == "cycles":
+			says += "; limit " + cycles(*l.limit)
+		default:
 			says += fmt.Sprintf("; limit %v %s", *l.limit, l.unit)
 		}
 	}
@@ -156,6 +168,9 @@ func (q *asking) drainCautions(a *asked, c *pumpCase) {
 	}
 	a.caution(cautionHotOil, cautionGlass, cautionUnplug, cautionUsedOil)
 }
+
+// stamp writes a time for a person, in their zone.
+func (q *asking) stamp(t time.Time) string { return stampIn(t, q.zone()) }
 
 func (q *asking) zone() *time.Location {
 	if q.r.Zone == nil {

@@ -130,8 +130,10 @@ func (q *asking) freezeRests(v *vesselCase) (since time.Time, ok bool) {
 		return v.stuckAt, true
 	case v.Stage == Residue && v.wet:
 		return v.Since, true
+	case v.timed && v.Stage != Freezing && !q.now.Before(v.ready):
+		q.not(DoFreeze, v.Name, "it is %s oil that has settled since %s: it is to be decanted", v.Stage, q.stamp(v.ready))
 	case v.timed && v.Stage != Freezing:
-		q.not(DoFreeze, v.Name, "it is %s oil: it settles until %s", v.Stage, stamp(v.ready.In(q.zone())))
+		q.not(DoFreeze, v.Name, "it is %s oil: it settles until %s", v.Stage, q.stamp(v.ready))
 	default:
 		q.not(DoFreeze, v.Name, "it is %s oil with %.1f g of free water, limit %v g", v.Stage, v.free.Grams(), *q.r.Limits.FillFreeWaterG)
 	}
@@ -161,7 +163,7 @@ func (q *asking) separate(v *vesselCase) {
 }
 
 func (q *asking) placeSeparate(a *asked, v *vesselCase) {
-	rest := v.Content.without(waterOf(v.Content, v.free))
+	rest, _ := thawedOut(v.Content, MassOf(*a.Record.Act.(*SeparateAct).WaterG))
 	if to, ok := q.into(rest, v.storeC(), v.Name, Recovered); ok {
 		a.Record.Act.(*SeparateAct).To = to.Name
 		return

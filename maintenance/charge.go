@@ -16,7 +16,7 @@ func (f *folding) drain(a *DrainAct) error {
 	}
 	f.cutLateRun(p)
 	if p.Run != nil {
-		return f.offer(reject("pump", "record the stop too; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
+		return f.offer(reject("pump", "record the stop too; both go as one request", "%s is running since %s", p.Name, f.stamp(p.Run.Since)),
 			&StopAct{Pump: p.Name}, f.e.At)
 	}
 	oilC := or(a.TempC, p.tempAt(f.e.At)) // a thermometer knows better
@@ -111,6 +111,10 @@ func (f *folding) fill(a *FillAct) error {
 	return nil
 }
 
+// overMark is how far over its charge a fill that nobody measured may bring a sump: no sight
+// glass shows a hundredth (common practice, no source).
+const overMark = 1.01
+
 func (f *folding) fillMass(p *Pump, from *Vessel, a *FillAct) (Mass, error) {
 	if !a.IsZero() {
 		return f.mass(a.Amount, from.Content, standardC), nil
@@ -122,7 +126,12 @@ func (f *folding) fillMass(p *Pump, from *Vessel, a *FillAct) (Mass, error) {
 	if room <= roundingMl {
 		return 0, reject("grams", "give grams to fill more than the charge", "%s holds its whole charge already", p.Name)
 	}
-	return min(f.massOfVolume(room, from.Content, standardC), from.Content.Total()), nil
+	all := from.Content.Total()
+	m := min(f.massOfVolume(room, from.Content, standardC), all)
+	if all-m < MassOf(traceG) && f.volumeMl(p.Sump.mixed(from.Content), standardC) <= overMark*p.ChargeMl {
+		return all, nil // the last drops go in too: a trace would keep the vessel busy
+	}
+	return m, nil
 }
 
 func (f *folding) remarkOnFill(p *Pump, from *Vessel) {

@@ -31,7 +31,7 @@ func (f *folding) decant(a *DecantAct) error {
 		return err
 	}
 	if ready, ok := f.readyAt(from, f.rules.Limits); ok && f.e.At.Before(ready) {
-		f.remark(fmt.Sprintf("%s was to stand until %s: water not yet settled went along", from.Name, stamp(ready)))
+		f.remark(fmt.Sprintf("%s was to stand until %s: water not yet settled went along", from.Name, f.stamp(ready)))
 	}
 	f.foundIn(from.Name, found)
 	made, rest, tC := stageOnward(from, Decanted), stageOnward(from, Residue), from.tempAt(f.e.At)

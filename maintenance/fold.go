@@ -157,7 +157,7 @@ func (f *folding) knownPump(name string) (*Pump, error) {
 		return p, nil
 	}
 	return nil, reject("pump", f.knownHint("pump", keysOf(f.Pumps, func(p *Pump) bool { return !p.Retired }), "charge_ml=700"),
-		"no pump named %q is on the book at %s", name, stamp(f.e.At))
+		"no pump named %q is on the book at %s", name, f.stamp(f.e.At))
 }
 
 // declaredPump is one whose charge is known: a pump that only a signal named has to be
@@ -175,7 +175,7 @@ func (f *folding) knownVessel(field, name string) (*Vessel, error) {
 		return v, nil
 	}
 	return nil, reject(field, f.knownHint("vessel", keysOf(f.Vessels, func(v *Vessel) bool { return !v.Retired }), "capacity_ml=1000"),
-		"no vessel named %q is on the book at %s", name, stamp(f.e.At))
+		"no vessel named %q is on the book at %s", name, f.stamp(f.e.At))
 }
 
 func (f *folding) knownHint(kind string, known []string, example string) string {
@@ -197,4 +197,9 @@ func keysOf[T any](m map[string]T, keep func(T) bool) []string {
 	return all
 }
 
-func stamp(t time.Time) string { return t.Format("2006-01-02 15:04 -07:00") }
+// stamp writes a time for a person, in the offset of the entry that is told.
+func (f *folding) stamp(t time.Time) string { return stampIn(t, f.e.At.Location()) }
+
+func stampIn(t time.Time, zone *time.Location) string {
+	return t.In(zone).Format("Mon 2006-01-02 15:04")
+}

@@ -123,7 +123,7 @@ type DrainAct struct {
 type FillAct struct {
 	Pump   string `json:"pump" must:"yes" name:"yes" doc:"the pump"`
 	From   string `json:"from" must:"yes" name:"yes" doc:"the vessel"`
-	Amount `doc:"up to the charge if not told"`
+	Amount `doc:"up to the charge if not told, and the last drops of the vessel too"`
 }
 
 // PourAct moves oil between vessels, well mixed.

@@ -1,5 +1,7 @@
 package maintenance
 
+import "strings"
+
 // Limits are the numbers against which the oil is judged. An unset one is nil: nearest
 // wins, from the pump's own entry over the configuration to DefaultLimits.
 type Limits struct {
@@ -86,7 +88,7 @@ func (l Limits) Check() error {
 	for _, s := range limitSpecs {
 		v := *s.field(&l)
 		if v != nil && !(*v >= s.Low && *v <= s.High) {
-			return reject("limits."+s.Key, "give "+span(s.Low, s.High)+" "+s.Unit, "%v is out of range", *v)
+			return reject("limits."+s.Key, strings.TrimSuffix("give "+span(s.Low, s.High)+" "+s.Unit, " 1"), "%v is out of range", *v)
 		}
 	}
 	return nil

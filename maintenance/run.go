@@ -49,7 +49,7 @@ func (f *folding) start(a *StartAct) error {
 			f.sameStart(p, a)
 			return nil
 		}
-		return f.offer(reject("pump", "record its stop first; both go as one request", "%s is running since %s", p.Name, stamp(p.Run.Since)),
+		return f.offer(reject("pump", "record its stop first; both go as one request", "%s is running since %s", p.Name, f.stamp(p.Run.Since)),
 			&StopAct{Pump: p.Name}, f.e.At)
 	}
 	run := &Run{
