@@ -21,9 +21,17 @@ func (q *asking) changeMedium(m *Medium) {
 	a.caution("a used filter medium is oily waste: keep it from heat, local rules say where it goes")
 }
 
-// handIn is asked of a waste vessel that is nearly full.
+// residueStands is how long residue too dry to freeze may wait for more of its kind (rule of
+// this project, no source).
+const residueStands = 14 * day
+
+// handIn is asked of a waste vessel that is nearly full, and of a residue that has become
+// of no use.
 func (q *asking) handIn(v *vesselCase) {
 	switch {
+	case v.Stage == Residue:
+		q.handInResidue(v)
+		return
 	case v.Content.Empty():
 		q.not(DoHandIn, v.Name, "it is empty")
 		return
@@ -46,5 +54,35 @@ func (q *asking) handIn(v *vesselCase) {
 	a.ofVessel(v.Vessel)
 	a.Record = Entry{Act: &DiscardAct{From: v.Name, Where: "collection point"}}
 	a.becauseOf("waste_full", share, nil, q)
+	a.caution(cautionUsedOil)
+}
+
+// handInResidue sends old residue to the waste: with no more free water than ready oil may
+// hold there is nothing to freeze out of it, and what sank into it are the fines.
+func (q *asking) handInResidue(v *vesselCase) {
+	opens := v.Since.Add(residueStands)
+	switch {
+	case !q.holdsEnough(DoHandIn, v):
+		return
+	case v.wet:
+		q.not(DoHandIn, v.Name, "it is residue with %.1f g of free water: it is to be frozen", v.free.Grams())
+		return
+	case q.now.Before(opens):
+		q.not(DoHandIn, v.Name, "it is residue that may wait for more until %s", q.stamp(opens))
+		return
+	}
+	a := q.ask(DoHandIn, v.Name, v.SinceEntry, opens, opens.Add(vesselsWithin))
+	if a == nil {
+		return
+	}
+	a.ofVessel(v.Vessel)
+	a.because("settled_h", q.now.Sub(v.Since).Hours(), residueStands.Hours(), "h", "rule of this project, no source: residue too dry to freeze, which holds the fines")
+	a.Record = Entry{Act: &DiscardAct{From: v.Name, Where: "collection point"}}
+	for _, w := range q.vessels {
+		if w.IsWaste && q.fits(w, v.Content, v.storeC()) {
+			a.caution("or keep it with the rest: sumpbook pour " + v.Name + " " + w.Name)
+			break
+		}
+	}
 	a.caution(cautionUsedOil)
 }
