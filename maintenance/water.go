@@ -39,14 +39,19 @@ type carry struct {
 func carryOver(p *Pump, hours float64, startTrap, stopTrap *float64) carry {
 	c := carry{hours: hours, speedM3H: or(p.SpeedM3H, assumedSpeedM3H), speedTold: p.SpeedM3H != nil}
 	c.trapC, c.trapWidthK, c.trapOf = p.trap(startTrap, stopTrap)
-	lowSpeed, highSpeed := c.speedM3H*drawnLow, c.speedM3H*drawnHigh
-	if !c.speedTold {
-		lowSpeed, highSpeed = lowSpeed*(1-speedAssumedShare), highSpeed*(1+speedAssumedShare)
-	}
+	lowSpeed, highSpeed := c.speedM3H*drawnLow*(1-c.speedWidth()), c.speedM3H*drawnHigh*(1+c.speedWidth())
 	c.mid = c.pass(c.speedM3H*drawnShare, 0, startTrap, stopTrap)
 	c.low = c.pass(lowSpeed, -c.trapWidthK, startTrap, stopTrap)
 	c.high = c.pass(highSpeed, c.trapWidthK, startTrap, stopTrap)
 	return c
+}
+
+// speedWidth is the share by which the nominal speed may be wrong either way.
+func (c carry) speedWidth() float64 {
+	if c.speedTold {
+		return 0
+	}
+	return speedAssumedShare
 }
 
 // trap is the temperature of the ice, its width, and where it comes from.

@@ -44,10 +44,12 @@ func (w *working) carryOver(c *pumpCase) {
 	} else {
 		hoursFrom = hoursFrom.by(c.Last.Entry, c.Last.At, w.q.now)
 	}
-	s := w.step("water carried past the trap", "drawn × speed × p_ice(trap) × M × t / (R × T)",
+	s := w.step("water carried past the trap", "drawn × speed × p_ice(trap) × M × t / (R × T); low: drawn_low × (1 − speed_width) at trap − width, high: drawn_high × (1 + speed_width) at trap + width; of two told temperatures the mean of both results",
 		"ideal gas saturated over ice, IAPWS R14-08(2011) Eq. 6", y.mid, "g",
 		w.declaredOr(c, "speed_m3_h", c.SpeedM3H, assumedSpeedM3H, "m3/h"),
 		input("drawn", drawnShare, "1", "assumed: 0.7 to 0.9 of the maker's nominal speed at working pressure, common practice, no source"),
+		input("drawn_low", drawnLow, "1", "assumed, for the low end"), input("drawn_high", drawnHigh, "1", "assumed, for the high end"),
+		input("speed_width", y.speedWidth(), "1", "rule: 0 of a told speed, a half of an assumed one either way, common practice, no source"),
 		input("trap_c", y.trapC, "C", y.trapOf), input("trap_width", y.trapWidthK, "K", "rule: width of a temperature so known, common practice, no source"),
 		hoursFrom, input("gas_c", physics.DefaultGasC, "C", "assumed"))
 	s.Low, s.High = num(y.low), num(y.high)
@@ -55,10 +57,13 @@ func (w *working) carryOver(c *pumpCase) {
 
 // sumpWater is what of it stayed in the oil.
 func (w *working) sumpWater(c *pumpCase) {
-	s := w.step("water in the sump", "water at the change + carried over − expelled with the exhaust", "one well-mixed stage: the exhaust leaves at most saturated at the oil's temperature", c.Sump.Water.Grams(), "g",
+	s := w.step("water in the sump", "water at the change + carried over − expelled with the exhaust; low: from the low carry-over with leak_low, high: from the high one with leak", "one well-mixed stage: the exhaust leaves at most saturated at the oil's temperature", c.Sump.Water.Grams(), "g",
 		input("carried_over_g", c.Charge.CarryOver.Grams(), "g", "computed since the change").by(c.Charge.ID, c.Charge.Since, w.q.now),
 		input("expelled_g", c.Charge.Expelled.Grams(), "g", "computed since the change"),
-		input("oil_g", c.Sump.OilMass().Grams(), "g", "booked"))
+		input("oil_g", c.Sump.OilMass().Grams(), "g", "booked"),
+		input("leak", physics.DefaultLeakPaM3S, "Pa m3/s", "assumed: leaks and outgassing, whose air takes water along"),
+		input("leak_low", leakHighPaM3S, "Pa m3/s", "rule: ten times as much, for the low end; common practice, no source"),
+		input("eta", physics.DefaultEta, "1", "assumed: share of equilibrium that the exhaust reaches"))
 	s.Low, s.High = num(c.Sump.WaterLow.Grams()), num(c.Sump.WaterHigh.Grams())
 }
 
@@ -143,7 +148,7 @@ func (w *working) life(c *pumpCase) {
 func (y wear) formula() string {
 	switch y.key {
 	case "replace_uses":
-		return "charges that any part has served since the last full replacement"
+		return "charges that any part has served − those it had at the last full replacement"
 	case "colour_rise", "acid_rise_mg_g":
 		return "newest reading − the lots' readings when new, by mass"
 	case "blank_off_factor":
@@ -168,6 +173,10 @@ func (w *working) wearInputs(c *pumpCase, y wear) []Input {
 		in = append(in, input("age_unknown_g", unsure, "g", "assumed young: nobody told its life before the book"))
 	}
 	if full := c.FullNow(w.q.r); full != nil {
+		if y.key == "replace_uses" {
+			in = append(in, input("uses", float64(c.Sump.Uses), "charges", "booked: of the part that has served most"),
+				input("uses_then", float64(full.Uses), "charges", "booked: of the heel that stayed at the last full replacement"))
+		}
 		in = append(in, input("full_share", full.Share, "1", "booked: the last full replacement").by(full.Entry, full.At, now))
 	}
 	return in

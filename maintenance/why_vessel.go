@@ -21,6 +21,10 @@ func (w *working) ofVessel(v *vesselCase) {
 	case DoFilter:
 		w.freeWater(v)
 	case DoHandIn:
+		if v.Stage == Residue {
+			w.freeWater(v)
+			return
+		}
 		w.step("share of the capacity", "volume / capacity", "volumes at 20 °C: ASTM D1250 Table 54D", w.q.s.volumeMl(v.Content, standardC) / *v.CapacityMl, "1",
 			input("grams", v.Content.Total().Grams(), "g", "booked").by(v.SinceEntry, v.Since, w.q.now), input("capacity_ml", *v.CapacityMl, "ml", "declared"))
 	}
@@ -64,7 +68,7 @@ func (w *working) settling(v *vesselCase) {
 		input("poured_c", v.PouredC, "C", "computed").by(v.SinceEntry, v.Since, w.q.now), store)
 	w.step("wait in all", "still + sinking, and never under settle_min_h", "rule of this project", v.ready.Sub(v.Since).Hours(), "h", w.rule("settle_min_h", nil))
 	w.step("share settled now", "log-normal droplets, median 30 µm, spread 2, sunk through the depth", "closed form of this project; the cloud is an assumption", w.q.s.settled(v.Vessel, w.q.now), "1", depth, store)
-	w.step("clear oil to pour off", "all − the larger of a tenth and twice the settled water", "rule of this project", v.clear().Grams(), "g",
+	w.step("clear oil to pour off", "all − the larger of a tenth and twice the settled water, rounded down to whole grams", "rule of this project", *wholeGrams(v.clear()), "g",
 		input("grams", v.Content.Total().Grams(), "g", "booked"), input("settled_g", v.sunk.Grams(), "g", "computed at the end of the wait"))
 }
 
