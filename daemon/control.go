@@ -129,7 +129,11 @@ func (k *Keeper) NotifyTest(ctx context.Context, channel string) ([]TestResult, 
 		results = append(results, TestResult{ch.Name(), n.Outcome == notify.Delivered, n.Detail, k.clock().Sub(began).Milliseconds()})
 	}
 	if len(results) == 0 {
-		return nil, problem(http.StatusNotFound, fmt.Sprintf("no channel to test (asked for %q)", channel), "add one to channels in the configuration")
+		says := "there is no channel to test"
+		if channel != "" {
+			says = fmt.Sprintf("there is no channel named %q", channel)
+		}
+		return nil, problem(http.StatusNotFound, says, "add one to channels in the configuration")
 	}
 	return results, nil
 }

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 
 	"sumpbook/maintenance"
 	"sumpbook/notify"
@@ -45,7 +46,7 @@ type WhyNotView struct {
 func (k *Keeper) WhyNot(kind string, m Moment) (WhyNotView, error) {
 	do := maintenance.Do(kind)
 	if !slices.Contains(maintenance.Dos(), do) {
-		return WhyNotView{}, problem(http.StatusNotFound, fmt.Sprintf("%q is no kind of action", kind), fmt.Sprintf("the kinds are %v", maintenance.Dos()))
+		return WhyNotView{}, problem(http.StatusNotFound, fmt.Sprintf("%q is no kind of action", kind), "the kinds are "+kindsOfAction())
 	}
 	st, err := k.book.Stand(m, k.clock())
 	if err != nil {
@@ -74,4 +75,13 @@ func (c *Client) Why(ctx context.Context, action string, m Moment) (maintenance.
 // WhyNot asks why nothing of a kind is asked for, or why its reminder did not arrive.
 func (c *Client) WhyNot(ctx context.Context, kind string, m Moment) (WhyNotView, error) {
 	return get[WhyNotView](ctx, c, "/api/v1/why-not/"+url.PathEscape(kind), m.query())
+}
+
+// kindsOfAction lists them for a person.
+func kindsOfAction() string {
+	var words []string
+	for _, do := range maintenance.Dos() {
+		words = append(words, string(do))
+	}
+	return strings.Join(words, ", ")
 }

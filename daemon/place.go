@@ -133,7 +133,7 @@ func (w *taking) voidable(id string, within map[string]maintenance.Entry, voids 
 		}
 	}
 	if !found {
-		return target, &maintenance.Rejection{Says: fmt.Sprintf("no entry %s is on the book", id), Hint: "give an id that export or the history shows"}
+		return target, &maintenance.Rejection{Says: fmt.Sprintf("no entry %s is on the book", id), Hint: "give an id that export shows"}
 	}
 	if _, isVoid := target.Act.(*maintenance.VoidAct); isVoid {
 		return target, &maintenance.Rejection{Says: "a void cannot be withdrawn", Hint: "record what is to hold again under a new id"}

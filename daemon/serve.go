@@ -25,6 +25,9 @@ const (
 	stopWithin = 4 * time.Second // for requests under way when the daemon is told to end
 )
 
+// ErrLocked says that another process holds the book.
+var ErrLocked = journal.ErrLocked
+
 // BookPath is the file of the book in a data folder.
 func BookPath(data string) string { return filepath.Join(data, bookFile) }
 

@@ -98,7 +98,7 @@ func (q *asking) anyReady(c *pumpCase) bool {
 }
 
 func (q *asking) mayFill(c *pumpCase, v *vesselCase, onlyNew bool) bool {
-	return q.s.isReady(v.Vessel, c.l, q.now) && (!onlyNew || v.Stage == New) && !c.wornOut(v.Content)
+	return q.s.isReady(v.Vessel, c.l) && (!onlyNew || v.Stage == New) && !c.wornOut(v.Content)
 }
 
 // need is what of a parcel fills the sump up to the charge.

@@ -164,7 +164,7 @@ func (s *State) freezingHours(v *Vessel) float64 {
 }
 
 // isReady says whether a vessel's oil may go into a pump.
-func (s *State) isReady(v *Vessel, l Limits, _ time.Time) bool { return s.notReady(v, l) == "" }
+func (s *State) isReady(v *Vessel, l Limits) bool { return s.notReady(v, l) == "" }
 
 // notReady says why a vessel's oil may not go into a pump yet; empty if it may.
 func (s *State) notReady(v *Vessel, l Limits) string {

@@ -133,7 +133,7 @@ func TestReadyForAPump(t *testing.T) {
 	}
 	t.Run("oil told to be filtered has had a pass", func(t *testing.T) {
 		b := jarOf(t, "grams=500 stage=filtered", 0)
-		require.True(t, b.s.isReady(b.s.Vessels["jar-1"], b.rules.Limits, b.now))
+		require.True(t, b.s.isReady(b.s.Vessels["jar-1"], b.rules.Limits))
 		b.rules.Limits.FilterPasses = num(2)
 		require.Equal(t, "it has had 1 of 2 filter passes", b.s.notReady(b.s.Vessels["jar-1"], b.rules.Limits))
 	})
@@ -141,7 +141,7 @@ func TestReadyForAPump(t *testing.T) {
 		b := jarOf(t, "grams=500 water_g=10", 0).tell("filter from=jar-1 to=jar-2").after(2000)
 		require.Contains(t, b.s.notReady(b.s.Vessels["jar-2"], b.rules.Limits), "of free water, more than 2 g")
 		b.tell("weigh vessel=jar-2 grams=500 water_g=2")
-		require.True(t, b.s.isReady(b.s.Vessels["jar-2"], b.rules.Limits, b.now))
+		require.True(t, b.s.isReady(b.s.Vessels["jar-2"], b.rules.Limits))
 	})
 }
 

@@ -74,6 +74,7 @@ type VesselView struct {
 	FilterPasses int        `json:"filter_passes"`
 	Settled      float64    `json:"settled"`
 	ReadyAt      *time.Time `json:"ready_at"`
+	NotReady     string     `json:"not_ready,omitzero"` // why oil that was filtered may not go into a pump yet
 }
 
 // A LedgerView is the double entry: opening + received + found + carried over = in pumps +
@@ -153,6 +154,9 @@ func (s *State) vesselView(r Rules, w *Vessel, at time.Time) VesselView {
 	}
 	if ready, ok := s.readyAt(w, r.Limits); ok {
 		v.ReadyAt = &ready
+	}
+	if w.Stage == Filtered {
+		v.NotReady = s.notReady(w, r.Limits)
 	}
 	return v
 }

@@ -172,6 +172,8 @@ func (r reader) ready(w maintenance.VesselView) string {
 	switch {
 	case !known || waits && w.ReadyAt == nil:
 		return ""
+	case w.NotReady != "":
+		return "not yet: " + w.NotReady
 	case w.ReadyAt != nil && w.ReadyAt.After(r.now):
 		return what + ": " + r.when(*w.ReadyAt)
 	}

@@ -15,7 +15,6 @@ import (
 
 	"sumpbook/config"
 	"sumpbook/daemon"
-	"sumpbook/daemon/journal"
 	"sumpbook/maintenance/units"
 )
 
@@ -50,7 +49,7 @@ func (p *program) atBook(ctx context.Context, do func(*session) error) error {
 	client, err := daemon.Connect(ctx, s)
 	if err != nil {
 		hint := "the book is looked for in " + s.Data + "; --data names another folder"
-		if errors.Is(err, journal.ErrLocked) {
+		if errors.Is(err, daemon.ErrLocked) {
 			hint += "; what holds it has to end first"
 		}
 		return hinted{err, hint}
