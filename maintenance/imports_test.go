@@ -38,6 +38,7 @@ var rooms = map[string]room{
 	"maintenance/units":     {std: calculates},
 	"maintenance/signal":    {std: calculates + " bufio io", others: "go-json-experiment/json"}, // reads traces from a reader
 	"maintenance/learn":     {std: calculates},
+	"maintenance/chart":     {std: calculates},
 	"maintenance/simulated": {std: calculates + " math/rand/v2"}, // seeded; imported by tests alone
 	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal", std: calculates + " sync", // remembers grades
 		others: "go-json-experiment/json"},
