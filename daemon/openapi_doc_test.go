@@ -210,6 +210,8 @@ func wholes(kind string, properties object) object {
 	case "weigh":
 		return object{"dependentRequired": amounts["dependentRequired"], "not": object{"required": array{"gross_g", "pump"}},
 			"allOf": array{oneOf("vessel", "pump"), oneOf("grams", "ml", "gross_g")}}
+	case "drain":
+		delete(amounts, "dependentRequired") // its temperature alone teaches how the pump cools
 	case "lot":
 		amounts["anyOf"] = needing("grams", "ml")
 	case "inspect":

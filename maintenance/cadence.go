@@ -64,15 +64,19 @@ func (c *pumpCase) dueBefore(opens, since time.Time, within time.Duration) time.
 // nextStop is when the running pump is to be expected to stop: after its usual cycle, a
 // warm-up after it is warm; once that has passed, the next full hour after it.
 func (c *pumpCase) nextStop(now time.Time) time.Time {
-	length := c.cycle
-	if c.known == 0 {
-		length = unknownCycle
-	}
-	at := c.Run.Since.Add(length - c.Run.Before)
+	at := c.expectedStop()
 	if c.Run.Blank {
 		at = c.Run.Since.Add(warmingUp)
 	}
 	return rolled(at, time.Hour, now)
+}
+
+func (c *pumpCase) expectedStop() time.Time {
+	length := c.cycle
+	if c.known == 0 {
+		length = unknownCycle
+	}
+	return c.Run.Since.Add(length - c.Run.Before)
 }
 
 // rolled is the first of at, at+step, at+2·step … that now has not reached: a forecast that

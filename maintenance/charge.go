@@ -36,9 +36,12 @@ func (f *folding) drain(a *DrainAct) error {
 		return err
 	}
 	f.remarkOnDrain(p, oilC)
+	f.drainWeighed(p, a, m)
+	f.drainRead(p, a)
 	f.foundIn(p.Name, found)
 	p.Sump = left
 	f.into(to, moved, Drained, oilC)
+	to.Pump = p.Name
 	f.drained(p, moved.Total())
 	return nil
 }

@@ -20,6 +20,7 @@ func (f *folding) inspect(a *InspectAct) error {
 	if err != nil {
 		return err
 	}
+	f.lookedAt(v, a.Look)
 	v.Look = look.over(v.Look)
 	if v.Stage == New && len(v.Content.Oil) == 1 {
 		f.newOilSeen(v.Content.Oil[0].Lot, look)

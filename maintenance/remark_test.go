@@ -112,14 +112,17 @@ func TestTheIntervalOfTheCarryOverCanBeRedone(t *testing.T) {
 		for _, i := range step.Inputs {
 			in[i.Name] = i.Value
 		}
-		redo := func(drawn, shiftK, width float64) float64 {
-			g, err := physics.CarryOver(in["speed_m3_h"]*drawn*(1+width), in["trap_c"]+shiftK, in["hours"], in["gas_c"])
+		redo := func(shiftK float64) float64 {
+			g, err := physics.CarryOver(in["own"]*in["speed_m3_h"]*in["drawn"], in["trap_c"]+shiftK, in["hours"], in["gas_c"])
 			require.NoError(t, err)
 			return g
 		}
-		require.InDelta(t, *step.Low, redo(in["drawn_low"], -in["trap_width"], -in["speed_width"]), 1e-9, pump)
-		require.InDelta(t, step.Result, redo(in["drawn"], 0, 0), 1e-9, pump)
-		require.InDelta(t, *step.High, redo(in["drawn_high"], in["trap_width"], in["speed_width"]), 1e-9, pump)
+		mid, lower, higher := redo(0), redo(-in["trap_width"]), redo(in["trap_width"])
+		require.InDelta(t, mid, step.Result, 1e-9, pump)
+		low := apart(in["drawn_low"]/in["drawn"], 1-in["speed_width"], lower/mid, 1-in["edges"]/in["hours"])
+		high := apart(in["drawn_high"]/in["drawn"], 1+in["speed_width"], higher/mid, 1+in["edges"]/in["hours"])
+		require.InDelta(t, mid*low, *step.Low, 1e-9, pump)
+		require.InDelta(t, mid*high, *step.High, 1e-9, pump)
 	}
 }
 

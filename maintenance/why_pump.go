@@ -1,6 +1,7 @@
 package maintenance
 
 import (
+	"fmt"
 	"math"
 
 	"sumpbook/maintenance/physics"
@@ -37,33 +38,65 @@ func (w *working) carryOver(c *pumpCase) {
 	default:
 		trap, trapEnd, length = c.Last.TrapC, c.Last.TrapEndC, c.Last.Length
 	}
-	y := carryOver(c.Pump, length.Hours(), trap, trapEnd)
+	y := carryOver(c.Pump, length.Hours(), trap, trapEnd, c.Run == nil && c.Last.Uncertain)
 	hoursFrom := input("hours", length.Hours(), "h", "booked, from start to stop")
 	if c.Run != nil {
 		hoursFrom.From = "computed: median of the newest cycles"
 	} else {
 		hoursFrom = hoursFrom.by(c.Last.Entry, c.Last.At, w.q.now)
 	}
-	s := w.step("water carried past the trap", "drawn × speed × p_ice(trap) × M × t / (R × T); low: drawn_low × (1 − speed_width) at trap − width, high: drawn_high × (1 + speed_width) at trap + width; of two told temperatures the mean of both results",
-		"ideal gas saturated over ice, IAPWS R14-08(2011) Eq. 6", y.mid, "g",
-		w.declaredOr(c, "speed_m3_h", c.SpeedM3H, assumedSpeedM3H, "m3/h"),
-		input("drawn", drawnShare, "1", "assumed: 0.7 to 0.9 of the maker's nominal speed at working pressure, common practice, no source"),
-		input("drawn_low", drawnLow, "1", "assumed, for the low end"), input("drawn_high", drawnHigh, "1", "assumed, for the high end"),
-		input("speed_width", y.speedWidth(), "1", "rule: 0 of a told speed, a half of an assumed one either way, common practice, no source"),
-		input("trap_c", y.trapC, "C", y.trapOf), input("trap_width", y.trapWidthK, "K", "rule: width of a temperature so known, common practice, no source"),
-		hoursFrom, input("gas_c", physics.DefaultGasC, "C", "assumed"))
+	s := w.step("water carried past the trap", "own × drawn × speed × p_ice(trap) × M × t / (R × T), of two told temperatures the mean of both results; low and high: times exp(∓√(sum of the squares of ln of what each input at its low and high end makes of the result))",
+		"ideal gas saturated over ice, IAPWS R14-08(2011) Eq. 6; interval: JCGM 100:2008, 5.1.6", y.mid, "g", w.carryInputs(c, y, hoursFrom)...)
 	s.Low, s.High = num(y.low), num(y.high)
+}
+
+// carryInputs are what the water carried over rests on, each with its ends where it has any.
+func (w *working) carryInputs(c *pumpCase, y carry, hoursFrom Input) []Input {
+	in := []Input{
+		w.declaredOr(c, "speed_m3_h", c.SpeedM3H, assumedSpeedM3H, "m3/h"),
+		input("drawn", drawnShare, "1", "assumed: of the maker's nominal speed at working pressure, common practice, no source"),
+		input("trap_c", y.trapC, "C", y.trapOf),
+		hoursFrom, input("gas_c", physics.DefaultGasC, "C", "assumed"),
+		input("own", y.own.Value, "1", y.own.words()),
+	}
+	if y.own.isAssumed() {
+		in = append(in,
+			input("drawn_low", drawnLow, "1", "assumed, common practice, no source"), input("drawn_high", drawnHigh, "1", "assumed, common practice, no source"),
+			input("speed_width", y.speedWidth(), "1", "rule: 0 of a told speed, a half of an assumed one either way, common practice, no source"))
+	} else {
+		in = append(in, input("own_low", y.own.Low, "1", "the low end of it: it stands for the widths of speed and trap"), input("own_high", y.own.High, "1", "the high end of it"))
+	}
+	if y.trapCounts() {
+		in = append(in, input("trap_width", y.trapWidthK, "K", "rule: width of a temperature so known, common practice, no source"))
+	}
+	in = append(in, input("edges", edgesH, "h", "rule: a run may be so much shorter or longer, common practice, no source"))
+	if y.lateHours > 0 {
+		in = append(in, input("late", y.lateHours, "h", "rule: its source fell silent, and it may have run on so long"))
+	}
+	return in
+}
+
+// words say where a factor comes from.
+func (f inForce) words() string {
+	switch f.From {
+	case fromPinned:
+		return "pinned with the pump"
+	case fromLearned:
+		return fmt.Sprintf("learned from %d observations: sumpbook learn shows them", f.N)
+	}
+	return "assumed until enough is seen of the pump"
 }
 
 // sumpWater is what of it stayed in the oil.
 func (w *working) sumpWater(c *pumpCase) {
-	s := w.step("water in the sump", "water at the change + carried over − expelled with the exhaust; low: from the low carry-over with leak_low, high: from the high one with leak", "one well-mixed stage: the exhaust leaves at most saturated at the oil's temperature", c.Sump.Water.Grams(), "g",
+	s := w.step("water in the sump", "water at the change + carried over − expelled with the exhaust; low and high: ∓ √(sum of the squares of what the low or high carry-over, leak_high and, with open ballast, eta_high or eta_low make of it, one at a time, at each stop)", "own derivation: one well-mixed stage, the exhaust leaves at most saturated at the oil's temperature; interval: JCGM 100:2008, 5.1.2", c.Sump.Water.Grams(), "g",
 		input("carried_over_g", c.Charge.CarryOver.Grams(), "g", "computed since the change").by(c.Charge.ID, c.Charge.Since, w.q.now),
 		input("expelled_g", c.Charge.Expelled.Grams(), "g", "computed since the change"),
 		input("oil_g", c.Sump.OilMass().Grams(), "g", "booked"),
 		input("leak", physics.DefaultLeakPaM3S, "Pa m3/s", "assumed: leaks and outgassing, whose air takes water along"),
-		input("leak_low", leakHighPaM3S, "Pa m3/s", "rule: ten times as much, for the low end; common practice, no source"),
-		input("eta", physics.DefaultEta, "1", "assumed: share of equilibrium that the exhaust reaches"))
+		input("leak_high", leakHighPaM3S, "Pa m3/s", "rule: ten times as much, for the low end; common practice, no source"),
+		input("eta", physics.DefaultEta, "1", "assumed: share of equilibrium that the exhaust reaches"),
+		input("eta_low", etaLow, "1", "rule: for the high end, common practice, no source"), input("eta_high", etaHigh, "1", "rule: for the low end, common practice, no source"))
 	s.Low, s.High = num(c.Sump.WaterLow.Grams()), num(c.Sump.WaterHigh.Grams())
 }
 

@@ -1,0 +1,96 @@
+package maintenance
+
+import (
+	"math"
+	"time"
+
+	"sumpbook/maintenance/learn"
+)
+
+// A LearnView is what a pump has shown of itself, as `learn PUMP` prints it.
+type LearnView struct {
+	At      time.Time    `json:"at"`
+	Pump    string       `json:"pump"`
+	Factors []FactorView `json:"factors"`
+}
+
+// A FactorView is one factor: the prior, the data, the result, and what is applied.
+type FactorView struct {
+	Factor  string     `json:"factor"`
+	Means   string     `json:"means"`
+	Unit    string     `json:"unit"`
+	Prior   RangeView  `json:"prior"`
+	Basis   string     `json:"basis"` // of the prior
+	N       int        `json:"n"`
+	Least   int        `json:"least"` // observations from which on it is applied
+	Learned *RangeView `json:"learned"`
+	Applied RangeView  `json:"applied"`
+	From    string     `json:"from"`            // of what is applied: assumed, learned or pinned
+	Record  *Entry     `json:"record,omitzero"` // a yes: pins what was learned
+	Seen    []SeenView `json:"seen"`            // oldest first
+}
+
+// A RangeView is an expected value with an interval of 90 %.
+type RangeView struct {
+	Low   float64 `json:"low"`
+	Value float64 `json:"value"`
+	High  float64 `json:"high"`
+}
+
+// A SeenView is one observation. Bound is "at least" or "at most" of a verdict.
+type SeenView struct {
+	At       time.Time `json:"at"`
+	Entry    string    `json:"entry"`
+	Of       string    `json:"of"`
+	Measured float64   `json:"measured"`
+	Reckoned float64   `json:"reckoned"`
+	Unit     string    `json:"unit"` // of both
+	Ratio    float64   `json:"ratio"`
+	Bound    string    `json:"bound,omitzero"`
+}
+
+// Learned shows what a pump has shown; false if the book knows no such pump.
+func Learned(s *State, name string, at time.Time) (LearnView, bool) {
+	p := s.Pumps[name]
+	if p == nil || p.Entry == "" || p.Retired {
+		return LearnView{}, false
+	}
+	v := LearnView{At: at, Pump: name, Factors: make([]FactorView, len(factorSpecs))}
+	for i := range factorSpecs {
+		v.Factors[i] = p.factorView(&factorSpecs[i])
+	}
+	return v, true
+}
+
+func (p *Pump) factorView(s *factorSpec) FactorView {
+	seen, applied := p.Learning.of(s.name), p.factor(s.name)
+	prior := s.prior.Estimate(nil)
+	v := FactorView{
+		Factor: s.name, Means: s.means, Unit: s.unit, Basis: s.basis, N: len(seen.Seen), Least: s.least,
+		Prior: s.rangeOf(prior.Low, prior.Value, prior.High), Applied: s.rangeOf(applied.Low, applied.Value, applied.High), From: applied.From,
+		Seen: make([]SeenView, len(seen.Seen)),
+	}
+	if e := seen.Estimate; v.N > 0 {
+		learned := s.rangeOf(e.Low, e.Value, e.High)
+		v.Learned = &learned
+	}
+	if s.asks && v.N >= s.least && applied.From != fromPinned {
+		v.Record = &Entry{Act: &PumpAct{Pump: p.Name, SettleFactor: num(rounded(seen.Estimate.Value))}}
+	}
+	for i, x := range seen.Seen {
+		v.Seen[i] = SeenView{x.At, x.Entry, x.Of, x.Measured, x.Reckoned, s.seenUnit, x.Measured / x.Reckoned, boundWords[x.Bound]}
+	}
+	return v
+}
+
+var boundWords = map[learn.Bound]string{learn.AtMost: "at most", learn.AtLeast: "at least"}
+
+func (s *factorSpec) rangeOf(low, value, high float64) RangeView {
+	return RangeView{s.base * low, s.base * value, s.base * high}
+}
+
+// rounded is a factor as a person would pin it, to three figures.
+func rounded(x float64) float64 {
+	step := math.Pow(10, math.Floor(math.Log10(x))-2)
+	return math.Round(x/step) * step
+}

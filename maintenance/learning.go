@@ -1,0 +1,174 @@
+package maintenance
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"sumpbook/maintenance/learn"
+	"sumpbook/maintenance/physics"
+)
+
+// The factors that a pump shows of itself: each multiplies what is assumed of any pump.
+const (
+	factorCarry  = "carry-over"
+	factorCool   = "cooling"
+	factorSettle = "settling"
+	factorMedium = "medium"
+)
+
+// A factorSpec is what is assumed of a factor before its pump has shown it.
+type factorSpec struct {
+	name, pin string  // pin is the field of a pump entry that pins it
+	base      float64 // what the factor multiplies, in unit
+	unit      string
+	seenUnit  string // of what was measured and reckoned
+	prior     learn.Prior
+	least     int  // observations from which on it is applied
+	asks      bool // applied only after a person's yes, which is a pin
+	means     string
+	basis     string // of the prior
+}
+
+var factorSpecs = []factorSpec{
+	{factorCarry, "carry_over_factor", 1, "1", "g", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.25}, 3, false,
+		"water that came over, of what speed, trap and hours say", "log-normal about 1, spread 0.5 in ln, one weighing 0.25: rule of this project, no source"},
+	{factorCool, "cool_tau_min", physics.DefaultCoolTauMin, "min", "min", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.1}, 1, false,
+		"time constant of the stopped pump's cooling", "60 min (common practice, no source), spread 0.5 in ln, one reading 0.1 beside the thermometer's own: rule of this project, no source"},
+	{factorSettle, "settling_factor", 1, "1", "1", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.3}, 3, true,
+		"time to settle, of what Stokes' law says for settle_um", "log-normal about 1, spread 0.5 in ln, one verdict 0.3: rule of this project, no source"},
+	{factorMedium, "medium_factor", freshMediumMinG * 100, "min/100 g", "min/100 g", learn.Prior{SDLog: 1, NoiseSDLog: 0.3}, 3, false,
+		"minutes for 100 g of this pump's oil through a fresh medium, at the viscosity of 20 °C", "30 min, spread 1 in ln, one timed pass 0.3: common practice, no source"},
+}
+
+const (
+	// freshMediumMinG and mediumLoadsG: a fresh medium passes a gram of oil at 20 °C in so many
+	// minutes, and is three times as slow after so many grams (common practice, no source).
+	freshMediumMinG = 0.3
+	mediumLoadsG    = 3000.0
+
+	maxSeen     = 48
+	scaleG      = 1.0 // of a kitchen scale; of less it tells nothing (common practice, no source)
+	pinnedShare = 0.2 // a pinned factor may be wrong by so much (rule of this project, no source)
+)
+
+// Learning is what a pump has shown of its factors.
+type Learning struct {
+	Carry  Factor `json:"carry,omitzero"`
+	Cool   Factor `json:"cool,omitzero"`
+	Settle Factor `json:"settle,omitzero"`
+	Medium Factor `json:"medium,omitzero"`
+}
+
+// A Factor is the newest observations of one, and the estimate that they give.
+type Factor struct {
+	Seen     []Seen         `json:"seen"`
+	Estimate learn.Estimate `json:"estimate"`
+}
+
+// IsZero says that nothing was seen of it yet.
+func (f Factor) IsZero() bool { return len(f.Seen) == 0 }
+
+// Seen is one observation of a factor: what was measured of what was reckoned, both in one
+// unit; or a verdict, that the factor is at least or at most their ratio.
+type Seen struct {
+	At       time.Time   `json:"at"`
+	Entry    string      `json:"entry"`
+	Of       string      `json:"of"` // the vessel or medium
+	Measured float64     `json:"measured"`
+	Reckoned float64     `json:"reckoned"`
+	SDLog    float64     `json:"sd"` // beyond the scatter of the kind
+	Bound    learn.Bound `json:"bound"`
+}
+
+func (l *Learning) clone() Learning {
+	c := *l
+	for _, f := range []*Factor{&c.Carry, &c.Cool, &c.Settle, &c.Medium} {
+		f.Seen = slices.Clip(f.Seen)
+	}
+	return c
+}
+
+func (l *Learning) of(name string) *Factor {
+	switch name {
+	case factorCarry:
+		return &l.Carry
+	case factorCool:
+		return &l.Cool
+	case factorSettle:
+		return &l.Settle
+	}
+	return &l.Medium
+}
+
+func factorSpecOf(name string) *factorSpec {
+	return &factorSpecs[slices.IndexFunc(factorSpecs, func(s factorSpec) bool { return s.name == name })]
+}
+
+// saw adds an observation. What cannot be is left out; a newer verdict of the same sense on
+// the same oil takes the place of the older.
+func (p *Pump) saw(name string, x Seen) {
+	if r := x.Measured / x.Reckoned; !(r > 0) || math.IsInf(r, 0) || !(x.SDLog >= 0) || x.SDLog > 1 {
+		return
+	}
+	f := p.Learning.of(name)
+	f.Seen = slices.DeleteFunc(slices.Clone(f.Seen), func(old Seen) bool { return x.Bound != learn.Exact && old.Bound == x.Bound && old.Of == x.Of })
+	f.Seen = bounded(f.Seen, x, maxSeen)
+	var all [maxSeen]learn.Observation
+	for i, s := range f.Seen {
+		all[i] = learn.Observation{Ratio: s.Measured / s.Reckoned, SDLog: s.SDLog, Bound: s.Bound}
+	}
+	f.Estimate = factorSpecOf(name).prior.Estimate(all[:len(f.Seen)])
+}
+
+// Where the factor in force comes from.
+const (
+	fromAssumed = "assumed"
+	fromLearned = "learned"
+	fromPinned  = "pinned"
+)
+
+// inForce is a factor as it is applied, with its interval of 90 %.
+type inForce struct {
+	Value, Low, High float64
+	From             string
+	N                int
+}
+
+func (f inForce) isAssumed() bool { return f.From == fromAssumed }
+
+// factor is what a pump's factor is taken for: as pinned, else as learned, if enough was
+// seen and no yes is needed, else as assumed of any pump.
+func (p *Pump) factor(name string) inForce {
+	spec, seen := factorSpecOf(name), p.Learning.of(name)
+	n := len(seen.Seen)
+	if pin := p.pinned(spec); pin != nil {
+		return inForce{*pin, *pin * (1 - pinnedShare), *pin * (1 + pinnedShare), fromPinned, n}
+	}
+	if e := seen.Estimate; n >= spec.least && !spec.asks {
+		return inForce{e.Value, e.Low, e.High, fromLearned, n}
+	}
+	width := math.Exp(normal95 * spec.prior.SDLog) // of the prior, as learn.Prior.Estimate of nothing
+	return inForce{1, 1 / width, width, fromAssumed, n}
+}
+
+// normal95 is the 95 % quantile of the standard normal distribution: 5 % lie beyond it on
+// either side of an interval of 90 %.
+const normal95 = 1.6448536
+
+func (p *Pump) pinned(s *factorSpec) *float64 {
+	switch {
+	case s.name == factorCool && p.CoolTauMin != nil:
+		return new(*p.CoolTauMin / s.base)
+	case s.name == factorCarry:
+		return p.CarryFactor
+	case s.name == factorSettle:
+		return p.SettleFactor
+	case s.name == factorMedium:
+		return p.MediumFactor
+	}
+	return nil
+}
+
+// coolTauMin is the stopped pump's time constant.
+func (p *Pump) coolTauMin() float64 { return physics.DefaultCoolTauMin * p.factor(factorCool).Value }
