@@ -33,7 +33,10 @@ func volumeFactor(density15, tC float64) float64 {
 // 15 C, over the ranges of VolumeFactor.
 func OilDensity(density15, tC float64) (kgM3 float64, err error) {
 	factor, err := VolumeFactor(density15, tC)
-	return density15 * factor, err
+	if err != nil {
+		return 0, err
+	}
+	return density15 * factor, nil
 }
 
 // WaterDensity returns the density of air-free water in kg/m3 at tC, 0 to 100 C,

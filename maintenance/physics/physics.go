@@ -113,6 +113,12 @@ func (l limit) called(arg string) limit {
 	return l
 }
 
+// below gives the same range, ending at high if that is less.
+func (l limit) below(high float64) limit {
+	l.high = min(l.high, high)
+	return l
+}
+
 // Ranges shared by several files. Where no formula sets an end, it is chosen
 // wide enough for any such pump and narrow enough to catch a slipped unit.
 var (
