@@ -1,6 +1,10 @@
 package maintenance
 
-import "time"
+import (
+	"time"
+
+	"sumpbook/maintenance/chart"
+)
 
 const (
 	day          = 24 * time.Hour
@@ -20,6 +24,7 @@ type pumpCase struct {
 	known int // cycles the usual length rests on
 	gap   time.Duration
 
+	blank      chart.Finding // of the blank-off readings: the oil or the pump
 	hot        hotOil
 	replacing  replacing
 	drainAsked bool        // or would be, were it not set aside
@@ -31,6 +36,7 @@ func (q *asking) caseOf(p *Pump) *pumpCase {
 	c := &pumpCase{Pump: p.Until(q.now), told: p, own: p.Limits, l: p.limits(q.r)}
 	c.cycle, c.known = p.usualCycle()
 	c.gap, _ = p.usualGap()
+	c.blank = p.oilOrPump()
 	if c.Entry != "" {
 		c.hot = q.hotOil(c)
 		c.replacing = q.judge(c)

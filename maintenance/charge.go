@@ -159,6 +159,7 @@ func (f *folding) filled(p *Pump, part Parcel) {
 		at := f.e.At
 		p.Charge = &Charge{ID: f.e.ID, Since: at}
 		p.Open, p.LastChange, p.Look = false, &at, nil
+		p.Changes++
 	}
 	if p.Charge.Started {
 		part.Uses++ // it serves in a charge that has started

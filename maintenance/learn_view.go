@@ -4,14 +4,37 @@ import (
 	"math"
 	"time"
 
+	"sumpbook/maintenance/chart"
 	"sumpbook/maintenance/learn"
 )
 
 // A LearnView is what a pump has shown of itself, as `learn PUMP` prints it.
 type LearnView struct {
-	At      time.Time    `json:"at"`
-	Pump    string       `json:"pump"`
-	Factors []FactorView `json:"factors"`
+	At       time.Time    `json:"at"`
+	Pump     string       `json:"pump"`
+	Factors  []FactorView `json:"factors"`
+	BlankOff BlankOffView `json:"blank_off"`
+}
+
+// A BlankOffView is what the charts of the blank-off readings say: whether a rise is the
+// oil's or the pump's. Pressures are in Pa, the scale is of their natural logarithm, and the
+// CUSUM counts in scales.
+type BlankOffView struct {
+	N          int        `json:"n"`       // readings looked at
+	Verdict    string     `json:"verdict"` // oil, pump, steady or cannot tell yet
+	Want       string     `json:"want"`    // what the next verdict waits for
+	StartN     int        `json:"start_n"` // readings of the start; 0: none yet, and all below is nothing
+	CentrePa   float64    `json:"centre_pa"`
+	Scale      float64    `json:"scale"`
+	EWMAPa     float64    `json:"ewma_pa"`
+	EWMALimit  float64    `json:"ewma_limit_pa"`
+	CUSUM      float64    `json:"cusum"`
+	CUSUMLimit float64    `json:"cusum_limit"`
+	Factor     float64    `json:"factor"`    // the pressure now, of the start's
+	Signal     *time.Time `json:"signal"`    // of the reading that signalled the newest rise
+	LevelPa    *float64   `json:"level_pa"`  // of that rise
+	AfterPa    *float64   `json:"after_pa"`  // on the charges since, as they were filled
+	AfterNew   bool       `json:"after_new"` // on new oil
 }
 
 // A FactorView is one factor: the prior, the data, the result, and what is applied.
@@ -59,6 +82,7 @@ func Learned(s *State, name string, at time.Time) (LearnView, bool) {
 	for i := range factorSpecs {
 		v.Factors[i] = p.factorView(&factorSpecs[i])
 	}
+	v.BlankOff = p.blankOffView()
 	return v, true
 }
 
@@ -81,6 +105,32 @@ func (p *Pump) factorView(s *factorSpec) FactorView {
 		v.Seen[i] = SeenView{x.At, x.Entry, x.Of, x.Measured, x.Reckoned, s.seenUnit, x.Measured / x.Reckoned, boundWords[x.Bound]}
 	}
 	return v
+}
+
+func (p *Pump) blankOffView() BlankOffView {
+	f := p.oilOrPump()
+	v := BlankOffView{N: len(p.BlankOffs), Verdict: f.Verdict.String(), Want: f.Want.String(), StartN: f.N}
+	if f.N == 0 {
+		return v
+	}
+	v.CentrePa, v.Scale, v.EWMAPa, v.EWMALimit = math.Exp(f.Centre), f.Scale, math.Exp(f.EWMA), math.Exp(f.EWMALimit)
+	v.CUSUM, v.CUSUMLimit, v.Factor = f.CUSUM, f.CUSUMLimit, f.Factor
+	if f.Signal >= 0 {
+		v.Signal, v.LevelPa = &p.BlankOffs[f.Signal].At, num(math.Exp(f.Level))
+	}
+	if f.AfterN > 0 {
+		v.AfterPa, v.AfterNew = num(math.Exp(f.After)), f.New
+	}
+	return v
+}
+
+// oilOrPump puts the blank-off readings on the charts.
+func (p *Pump) oilOrPump() chart.Finding {
+	readings := make([]chart.Reading, len(p.BlankOffs))
+	for i, r := range p.BlankOffs {
+		readings[i] = chart.Reading{LnPa: math.Log(r.Pa), Charge: r.Change, Fresh: r.Fresh}
+	}
+	return chart.Judge(readings)
 }
 
 var boundWords = map[learn.Bound]string{learn.AtMost: "at most", learn.AtLeast: "at least"}

@@ -58,10 +58,12 @@ func (f *folding) vacuum(a *VacuumAct) error {
 	if err != nil || a.What == "cycle" {
 		return err
 	}
-	r := Reading{Pa: *a.Pa, At: f.e.At, Entry: f.e.ID}
+	r := Reading{Pa: *a.Pa, At: f.e.At, Entry: f.e.ID, Change: p.Changes}
 	if p.Charge != nil {
 		r.Charge = p.Charge.ID
-		if full := p.FullNow(f.rules); full != nil && full.Entry == p.Charge.LastFill && (p.BlankNew == nil || p.BlankNew.At.Before(p.Charge.Since)) {
+		full := p.FullNow(f.rules)
+		r.Fresh = full != nil && full.Entry == p.Charge.LastFill
+		if r.Fresh && (p.BlankNew == nil || p.BlankNew.At.Before(p.Charge.Since)) {
 			p.BlankNew = &r
 			if p.BlankFirst == nil {
 				p.BlankFirst = &r

@@ -42,6 +42,7 @@ type Pump struct {
 	LastDrainEntry string         `json:"last_drain_entry"`
 	Drains         []Mass         `json:"drains"` // what the newest drains that were no samples brought
 	LastChange     *time.Time     `json:"last_change"`
+	Changes        int            `json:"changes"`
 	Full           *Full          `json:"full"` // the last full replacement that has run
 	FirstOil       string         `json:"first_oil"`
 	History        []Cycle        `json:"history"` // the newest cycles, oldest first
@@ -159,6 +160,8 @@ type Reading struct {
 	At     time.Time `json:"at"`
 	Entry  string    `json:"entry"`
 	Charge string    `json:"charge"`
+	Change int       `json:"change"` // number of that charge
+	Fresh  bool      `json:"fresh"`  // the charge was a full replacement
 }
 
 // Temp is the oil's temperature at one time, from which it warms or cools.

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"sumpbook/maintenance/chart"
 	"sumpbook/maintenance/physics"
 )
 
@@ -123,7 +124,7 @@ func (q *asking) readings(c *pumpCase) (all []wear) {
 			all = append(all, wear{key: "acid_rise_mg_g", value: *look.AcidMgG - fresh, seen: look.At})
 		}
 	}
-	if last, ok := c.blankOff(); ok && c.BlankNew != nil && !q.isNewOil(c) {
+	if last, ok := c.blankOff(); ok && c.BlankNew != nil && !q.isNewOil(c) && c.blank.Verdict != chart.Pump {
 		all = append(all, wear{key: "blank_off_factor", value: last.Pa / c.BlankNew.Pa, seen: last.At})
 	}
 	return all

@@ -104,6 +104,7 @@ func (f *folding) isFilled(p *Pump, opening bool) bool {
 func (f *folding) openCharge(p *Pump) {
 	at := f.e.At
 	p.Open, p.LastChange, p.Look = false, &at, nil
+	p.Changes++
 	p.FirstOil = cmp.Or(p.FirstOil, f.e.ID)
 	p.Charge = &Charge{ID: f.e.ID, Since: at, LastFill: f.e.ID, LastFillAt: at, FullShare: p.Sump.FreshFraction()}
 	if p.Temp.At.IsZero() {
