@@ -9,8 +9,7 @@ import (
 	"sumpbook/maintenance/chart"
 )
 
-// on are readings in Pa on one charge after those before: a letter n makes the oil new,
-// an f filtered.
+// A charge is what was read on it, in Pa, and whether its oil was new or filtered.
 type charge struct {
 	oil string // "new", "filtered"
 	pa  []float64
@@ -54,6 +53,14 @@ func TestStories(t *testing.T) {
 		"worn vanes, read once": {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"new", pa(1.5)}), chart.TooFew, chart.Readings},
 		"worn vanes":            {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"new", pa(1.5, 1.5)}), chart.Pump, chart.Nothing},
 		"repair in between":     {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"new", pa(1.5, 1.5)}, charge{"new", pa(0.5, 0.5)}), chart.Steady, chart.Nothing},
+		"read once a charge":    {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"filtered", pa(0.5)}, charge{"new", pa(0.52)}), chart.Oil, chart.Nothing},
+		"mad on new oil":        {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"new", pa(9, 0.5)}), chart.TooFew, chart.NewOil},
+		"new oil wet at once":   {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"new", pa(0.5, 1.5)}, charge{"new", pa(0.5, 1.5)}), chart.Oil, chart.Nothing},
+		"worn, then filtered":   {after(charge{"filtered", pa(0.7, 1.1, 1.6)}, charge{"new", pa(1.5, 1.5)}, charge{"filtered", pa(1.6, 1.7)}), chart.Pump, chart.Nothing},
+		"wear without an end":   {after(slow(12)...), chart.Pump, chart.Nothing},
+		"better than it began":  {after(charge{"new", pa(0.2, 0.21, 0.2, 0.22, 0.2)}), chart.TooFew, chart.Readings},
+		"better, and measured":  {after(charge{"new", pa(0.2, 0.21, 0.2, 0.22)}, charge{"new", pa(0.2, 0.21, 0.2, 0.22, 0.2, 0.21, 0.2, 0.22, 0.2, 0.2)}), chart.Steady, chart.Nothing},
+		"and worse than that":   {after(charge{"new", pa(0.2, 0.21, 0.2, 0.22)}, charge{"new", pa(0.2, 0.21, 0.2, 0.22, 0.2, 0.21, 0.2, 0.22, 0.5, 0.5, 0.5)}, charge{"new", pa(0.5, 0.5)}), chart.Pump, chart.Nothing},
 	} {
 		t.Run(name, func(t *testing.T) {
 			f := chart.Judge(story.readings)
@@ -61,4 +68,37 @@ func TestStories(t *testing.T) {
 			require.Equal(t, story.want, f.Want, "%+v", f)
 		})
 	}
+}
+
+// slow are charges of new oil, two readings each, every one 8 % above the one before.
+func slow(charges int) (all []charge) {
+	level := 0.5
+	for range charges {
+		level *= 1.08
+		all = append(all, charge{"new", pa(level, level)})
+	}
+	return all
+}
+
+// What a finding tells can be reckoned by hand: the median of the first eight, and so on.
+func TestFindingShowsItsWork(t *testing.T) {
+	readings := after(charge{"filtered", pa(1.5, 1.6, 1.7)}, charge{"new", pa(1.4, 1.5)})
+	before, f := chart.Judge(readings[:11]), chart.Judge(readings)
+	require.Equal(t, chart.Finding{
+		Verdict: chart.TooFew, Want: chart.Change, N: 8,
+		Centre: f.Centre, Scale: 0.2, Doubt: f.Doubt,
+		EWMA: before.EWMA, EWMALimit: before.EWMALimit, CUSUM: before.CUSUM, CUSUMLimit: 5,
+		Signal: 10, Level: math.Log(1.6), Factor: before.Factor,
+	}, before)
+	const centre = 0.5099 // of 0.45 0.48 0.50 0.50 0.52 0.53 0.55 0.56: the root of 0.50 times 0.52
+	require.InDelta(t, math.Log(centre), f.Centre, 1e-3)
+	require.InDelta(t, 0.2*math.Sqrt(math.Pi/16), f.Doubt, 1e-12)
+	require.InDelta(t, 3*(3-0.5-math.Sqrt(math.Pi/16)), before.CUSUM, 1e-9, "three readings, each cut to three scales")
+	require.InDelta(t, f.Centre+0.2*3*(1-0.7*0.7*0.7), before.EWMA, 1e-9, "a share of 0.3 for each of them")
+	require.InDelta(t, 1.6/centre, before.Factor, 1e-2)
+	require.Equal(t, chart.Pump, f.Verdict)
+	require.Equal(t, []any{10, 2, true}, []any{f.Signal, f.AfterN, f.New})
+	require.InDelta(t, math.Log(1.6), f.Level, 1e-9)
+	require.InDelta(t, math.Log(1.4*1.5)/2, f.After, 1e-9)
+	require.InDelta(t, math.Sqrt(1.4*1.5)/centre, f.Factor, 1e-2)
 }
