@@ -7,7 +7,7 @@ import (
 
 var (
 	ratioRange = limit{"ratio", 1, 1_000, ""}
-	safeRoom   = ambientRange.below(SafeToTouchC - 0.1) // in a warmer one the pump never gets there
+	safeRoom   = ambientRange.below(SafeToTouchC - 0.1) // in a warmer one the pump never gets there; 0.1 C by rule of this project, no source
 )
 
 // PumpTemp returns the pump's temperature in C so many minutes after it left
