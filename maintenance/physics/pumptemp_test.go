@@ -135,19 +135,3 @@ func TestHotWindowIsLongerForAHotterStopAndALargerRatio(t *testing.T) {
 		require.LessOrEqual(t, base, window(hot, ambient, ratio+0.1)+1e-9)
 	})
 }
-
-// BenchmarkCycle is what a stop costs: carry-over, retained water, age, window and
-// the settling of what is drained.
-func BenchmarkCycle(b *testing.B) {
-	b.ReportAllocs()
-	in := worked(0.35, 1, DefaultEta)
-	for b.Loop() {
-		in.CarryRateGH = must(CarryOver(7, -35, 1, DefaultGasC))
-		water := must(Retained(in))
-		must(ThermalHoursRun(in.Hours, in.StartC, in.RunningC, in.WarmTauMin, AgeingRefC))
-		_, _, _ = HotWindow(vg68, in.RunningC, in.RunningC, in.AmbientC, DefaultCoolTauMin, DefaultWindowRatio)
-		must(SettlingHours(D50Um, 100, vg68, 20))
-		must(ClearedShare(24, 100, vg68, 20, D50Um, GSD))
-		must(FreeWaterG(water, in.OilG, 20))
-	}
-}
