@@ -90,19 +90,24 @@ var viQuadratics = []struct {
 	{55, [3]float64{0.85921, 11.1009, -83.190}, [3]float64{0.17130, 11.3680, -76.940}},
 }
 
+func viQuadratic(v100 float64) (l, h float64) {
+	k := len(viQuadratics) - 1
+	for viQuadratics[k].from > v100+1e-9 {
+		k--
+	}
+	of := func(c [3]float64) float64 { return (c[0]*v100+c[1])*v100 + c[2] }
+	return of(viQuadratics[k].l), of(viQuadratics[k].h)
+}
+
 func TestEveryCellOfTable1AgreesWithTheQuadratics(t *testing.T) {
-	quadratic := func(c [3]float64, x float64) float64 { return (c[0]*x+c[1])*x + c[2] }
 	cells := 0
 	for _, run := range viTable {
 		require.Len(t, run.h, len(run.l))
 		for i := range run.l {
 			v100 := run.from + float64(i)*run.step
-			k := len(viQuadratics) - 1
-			for viQuadratics[k].from > v100+1e-9 {
-				k--
-			}
-			require.InEpsilon(t, quadratic(viQuadratics[k].l, v100), run.l[i], 1e-3, "L at %g", v100)
-			require.InEpsilon(t, quadratic(viQuadratics[k].h, v100), run.h[i], 1e-3, "H at %g", v100)
+			l, h := viQuadratic(v100)
+			require.InEpsilon(t, l, run.l[i], 1e-3, "L at %g", v100)
+			require.InEpsilon(t, h, run.h[i], 1e-3, "H at %g", v100)
 			cells++
 		}
 	}
