@@ -80,3 +80,7 @@ func (w wear) unsteady(c *pumpCase) float64 {
 	}
 	return scatter(all).Hours()
 }
+
+// normal95 is the 95 % quantile of the standard normal distribution: 5 % lie beyond it on
+// either side of an interval of 90 %.
+const normal95 = 1.6448536

@@ -2,6 +2,7 @@ package maintenance
 
 import (
 	"math"
+	"strings"
 	"time"
 
 	"sumpbook/maintenance/chart"
@@ -88,7 +89,7 @@ func Learned(s *State, name string, at time.Time) (LearnView, bool) {
 
 func (p *Pump) factorView(s *factorSpec) FactorView {
 	seen, applied := p.Learning.of(s.name), p.factor(s.name)
-	prior := s.prior.Estimate(nil)
+	prior := s.assumed
 	v := FactorView{
 		Factor: s.name, Means: s.means, Unit: s.unit, Basis: s.basis, N: len(seen.Seen), Least: s.least,
 		Prior: s.rangeOf(prior.Low, prior.Value, prior.High), Applied: s.rangeOf(applied.Low, applied.Value, applied.High), From: applied.From,
@@ -102,7 +103,8 @@ func (p *Pump) factorView(s *factorSpec) FactorView {
 		v.Record = &Entry{Act: &PumpAct{Pump: p.Name, SettleFactor: num(rounded(seen.Estimate.Value))}}
 	}
 	for i, x := range seen.Seen {
-		v.Seen[i] = SeenView{x.At, x.Entry, x.Of, x.Measured, x.Reckoned, s.seenUnit, x.Measured / x.Reckoned, boundWords[x.Bound]}
+		of, _, _ := strings.Cut(x.Of, "@") // the oil that was in it then
+		v.Seen[i] = SeenView{x.At, x.Entry, of, x.Measured, x.Reckoned, s.seenUnit, x.Measured / x.Reckoned, boundWords[x.Bound]}
 	}
 	return v
 }

@@ -28,17 +28,25 @@ type factorSpec struct {
 	asks      bool // applied only after a person's yes, which is a pin
 	means     string
 	basis     string // of the prior
+
+	assumed learn.Estimate // of nothing seen
+}
+
+func init() {
+	for i := range factorSpecs {
+		factorSpecs[i].assumed = factorSpecs[i].prior.Estimate(nil)
+	}
 }
 
 var factorSpecs = []factorSpec{
 	{factorCarry, "carry_over_factor", 1, "1", "g", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.25}, 3, false,
-		"water that came over, of what speed, trap and hours say", "log-normal about 1, spread 0.5 in ln, one weighing 0.25: rule of this project, no source"},
+		"water that came over, of what speed, trap and hours say", "log-normal about 1, spread 0.5 in ln, one weighing 0.25: rule of this project, no source", learn.Estimate{}},
 	{factorCool, "cool_tau_min", physics.DefaultCoolTauMin, "min", "min", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.1}, 1, false,
-		"time constant of the stopped pump's cooling", "60 min (common practice, no source), spread 0.5 in ln, one reading 0.1 beside the thermometer's own: rule of this project, no source"},
+		"time constant of the stopped pump's cooling", "60 min (common practice, no source), spread 0.5 in ln, one reading 0.1 beside the thermometer's own: rule of this project, no source", learn.Estimate{}},
 	{factorSettle, "settling_factor", 1, "1", "1", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.3}, 3, true,
-		"time to settle, of what Stokes' law says for settle_um", "log-normal about 1, spread 0.5 in ln, one verdict 0.3: rule of this project, no source"},
+		"time to settle, of what Stokes' law says for settle_um", "log-normal about 1, spread 0.5 in ln, one verdict 0.3: rule of this project, no source", learn.Estimate{}},
 	{factorMedium, "medium_factor", freshMediumMinG * 100, "min/100 g", "min/100 g", learn.Prior{SDLog: 1, NoiseSDLog: 0.3}, 3, false,
-		"minutes for 100 g of this pump's oil through a fresh medium, at the viscosity of 20 °C", "30 min, spread 1 in ln, one timed pass 0.3: common practice, no source"},
+		"minutes for 100 g of this pump's oil through a fresh medium, at the viscosity of 20 °C", "30 min, spread 1 in ln, one timed pass 0.3: common practice, no source", learn.Estimate{}},
 }
 
 const (
@@ -148,13 +156,8 @@ func (p *Pump) factor(name string) inForce {
 	if e := seen.Estimate; n >= spec.least && !spec.asks {
 		return inForce{e.Value, e.Low, e.High, fromLearned, n}
 	}
-	width := math.Exp(normal95 * spec.prior.SDLog) // of the prior, as learn.Prior.Estimate of nothing
-	return inForce{1, 1 / width, width, fromAssumed, n}
+	return inForce{spec.assumed.Value, spec.assumed.Low, spec.assumed.High, fromAssumed, n}
 }
-
-// normal95 is the 95 % quantile of the standard normal distribution: 5 % lie beyond it on
-// either side of an interval of 90 %.
-const normal95 = 1.6448536
 
 func (p *Pump) pinned(s *factorSpec) *float64 {
 	switch {
