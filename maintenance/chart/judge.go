@@ -65,9 +65,9 @@ const (
 	leastScale = 0.2 // ln: a reading repeats no better than to 20 % (common practice, no source)
 	trim       = 3.0 // no reading counts for more on the charts (rule of this project, no source)
 	lambda     = 0.3 // of the EWMA, and its limit (NIST/SEMATECH e-Handbook 6.3.2.4)
-	wide       = 3.0 //
+	wide       = 3.0
 	slack      = 0.5 // of the CUSUM, and its limit (Montgomery, Introduction to SQC, ch. 9)
-	sumLimit   = 5.0 //
+	sumLimit   = 5.0
 	straying   = 1.5 // two readings must stand out so far before the charts signal (rule of this project, no source)
 	leastRise  = 2.0 // a smaller rise is weighed as this one (rule of this project, no source)
 	proof      = 5.0 // ln of the odds at which a rise stays, or is gone: 150 to 1 (rule of this project, no source)
@@ -77,7 +77,8 @@ const (
 
 // Judge says whether the readings rose, and whether the oil or the pump is why. They stand
 // in the order of happening, are of one pump, and are finite; of others the finding means
-// nothing, but there is one. Nothing is allocated.
+// nothing, but there is one. With 64 readings it takes some microseconds, and allocates
+// nothing.
 func Judge(readings []Reading) Finding {
 	j := judge{readings: readings}
 	for i := range readings {
