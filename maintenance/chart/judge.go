@@ -98,16 +98,16 @@ func Judge(readings []Reading) Finding {
 
 // judge is the state of the charts after some readings.
 type judge struct {
-	readings     []Reading
-	start        start
-	ewma         EWMA // of scales from the centre, as the sums
-	n            int  // values in it
-	sums         CUSUM
-	above, below strays
-	rise         rise
+	readings []Reading
+	start    start
+	ewma     EWMA // of scales from the centre, as the sums
+	n        int  // values in it
+	sums     CUSUM
+	above    strays
+	rise     rise
 }
 
-// strays are the readings that stand out on one side since the sum of that side left 0.
+// strays are the readings that stand out above since the high sum left 0.
 type strays struct{ from, n int }
 
 func (s *strays) count(i int, sum, z float64) {
@@ -127,7 +127,7 @@ func (j *judge) begin(from, n int) {
 // count as straying.
 func (j *judge) restart(i int) {
 	j.ewma, j.n, j.sums = EWMA{Lambda: lambda}, 0, CUSUM{Slack: slack + j.start.doubt()}
-	j.above, j.below = strays{from: i}, strays{from: i}
+	j.above = strays{from: i}
 }
 
 // take judges reading i.
@@ -135,7 +135,6 @@ func (j *judge) take(i int) {
 	z := min(max(j.start.scales(j.readings[i].LnPa), -trim), trim)
 	j.ewma, j.sums, j.n = j.ewma.Next(z), j.sums.Next(z), j.n+1
 	j.above.count(i, j.sums.High, z)
-	j.below.count(i, j.sums.Low, -z)
 	switch {
 	case j.rise.isOpen():
 		j.weigh(i)
@@ -149,10 +148,8 @@ func (j *judge) take(i int) {
 
 func (j *judge) limit() float64 { return j.ewma.Limit(max(1, j.n), wide, 1) + j.start.doubt() }
 
-// sank says whether the readings fell, and stay low.
-func (j *judge) sank() bool {
-	return !j.rise.isOpen() && j.sums.Low > sumLimit && j.below.n >= 2
-}
+// sank says whether the readings fell, and stay low: trimmed as they are, it takes three.
+func (j *judge) sank() bool { return !j.rise.isOpen() && j.sums.Low > sumLimit }
 
 func (j *judge) finding() Finding {
 	f := Finding{Want: Readings, From: j.start.from, CUSUMLimit: sumLimit, Signal: -1, Factor: 1}
