@@ -40,6 +40,7 @@ var rooms = map[string]room{
 	"maintenance/learn":     {std: calculates},
 	"maintenance/chart":     {std: calculates},
 	"maintenance/simulated": {std: calculates + " math/rand/v2"}, // seeded; imported by tests alone
+	"maintenance/witness":   {std: calculates + " encoding/json os os/exec path/filepath testing", others: "stretchr/testify"},
 	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal maintenance/learn maintenance/chart", std: calculates + " sync", // remembers grades
 		others: "go-json-experiment/json"},
 	"notify": {ours: "maintenance", others: "go-json-experiment/json standard-webhooks wneessen/go-mail"},

@@ -1,61 +1,14 @@
 package physics
 
 import (
-	"bytes"
-	"encoding/json"
-	"errors"
 	"math"
 	"math/rand/v2"
-	"os"
-	"os/exec"
-	"path/filepath"
-	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"sumpbook/maintenance/witness"
 )
-
-// ask puts a question to a script of testdata, which answers from a program that is not
-// ours: JSON in, JSON out, one process for the whole grid. Debian's python is taken, for
-// it has the modules that the scripts want.
-func ask(t *testing.T, script string, question, answer any) {
-	t.Helper()
-	const python = "/usr/bin/python3"
-	if _, err := os.Stat(python); err != nil {
-		t.Skipf("the other program is not here: %v", err)
-	}
-	in, err := json.Marshal(question)
-	require.NoError(t, err)
-	run := exec.Command(python, filepath.Join("testdata", script))
-	run.Stdin = bytes.NewReader(in)
-	run.Env = append(os.Environ(), "PYTHONDONTWRITEBYTECODE=1", "OPENBLAS_NUM_THREADS=1")
-	out, err := run.Output()
-	if failed, ok := errors.AsType[*exec.ExitError](err); ok {
-		said := string(failed.Stderr)
-		if strings.Contains(said, "ModuleNotFoundError") {
-			t.Skipf("the other program is not here: %s", said[strings.LastIndex(strings.TrimSpace(said), "\n")+1:])
-		}
-		require.Fail(t, script, said)
-	}
-	require.NoError(t, err)
-	require.NoError(t, json.Unmarshal(out, answer))
-}
-
-// A gap is the worst deviation of a comparison, and where it is.
-type gap struct{ worst, at float64 }
-
-func (g *gap) of(at, ours, theirs, scale float64) {
-	if d := math.Abs(ours-theirs) / scale; d > g.worst || math.IsNaN(d) {
-		g.worst, g.at = d, at
-	}
-}
-
-// within fails if the worst deviation is above what was agreed, and shows it with -v.
-func (g *gap) within(t *testing.T, agreed float64, what string) {
-	t.Helper()
-	t.Logf("%s: worst %.2g at %g, agreed %g", what, g.worst, g.at, agreed)
-	require.LessOrEqual(t, g.worst, agreed, "%s at %g", what, g.at)
-}
 
 // spread gives n values from low to high, ends included.
 func spread(low, high float64, n int) []float64 {
@@ -98,52 +51,52 @@ func TestWaterAgreesWithTheIAPWSPackage(t *testing.T) {
 		MeltedDensity                                 float64 `json:"melted_density"`
 		Fusion                                        float64
 	}
-	ask(t, "steam.py", map[string]any{
+	witness.Ask(t, "steam.py", map[string]any{
 		"ice": shifted(ice, zeroC), "water": shifted(water, zeroC), "saturated": shifted(steam, zeroC),
 		"density": shifted(liquid, zeroC), "boils": boils, "frosts": frosts,
 	}, &theirs)
 
 	// The same equations in the same floating point, summed in another order; the exponential
 	// and the cancelling sums make some hundred units in the last place of it.
-	var g gap
+	var g witness.Gap
 	for i, tC := range ice {
-		g.of(tC, must(IcePressure(tC)), theirs.Ice[i], theirs.Ice[i])
+		g.Of(tC, must(IcePressure(tC)), theirs.Ice[i], theirs.Ice[i])
 	}
-	g.within(t, 1e-12, "pressure over ice")
+	g.Within(t, 1e-12, "pressure over ice")
 
-	g = gap{}
+	g = witness.Gap{}
 	for i, tC := range water {
-		g.of(tC, must(WaterPressure(tC)), theirs.Water[i], theirs.Water[i])
+		g.Of(tC, must(WaterPressure(tC)), theirs.Water[i], theirs.Water[i])
 	}
-	g.within(t, 1e-12, "pressure over water")
+	g.Within(t, 1e-12, "pressure over water")
 
 	// Two formulations of one thing, each with an uncertainty of some hundredths of a
 	// percent: they differ by 0.007 % at 36 C.
-	g = gap{}
+	g = witness.Gap{}
 	for i, tC := range steam {
-		g.of(tC, must(WaterPressure(tC)), theirs.Saturated[i], theirs.Saturated[i])
+		g.Of(tC, must(WaterPressure(tC)), theirs.Saturated[i], theirs.Saturated[i])
 	}
-	g.within(t, 1e-4, "pressure over water by IAPWS-95")
+	g.Within(t, 1e-4, "pressure over water by IAPWS-95")
 
-	g = gap{}
+	g = witness.Gap{}
 	for i, p := range boils {
-		g.of(p, must(BoilingPoint(p)), theirs.Boils[i]-zeroC, 1)
+		g.Of(p, must(BoilingPoint(p)), theirs.Boils[i]-zeroC, 1)
 	}
-	g.within(t, 1e-9, "boiling point, K")
+	g.Within(t, 1e-9, "boiling point, K")
 
 	// Their side is a root search in the pressure itself, ours Newton's method in its logarithm.
-	g = gap{}
+	g = witness.Gap{}
 	for i, p := range frosts {
-		g.of(p, must(FrostPoint(p)), theirs.Frosts[i]-zeroC, 1)
+		g.Of(p, must(FrostPoint(p)), theirs.Frosts[i]-zeroC, 1)
 	}
-	g.within(t, 1e-9, "frost point, K")
+	g.Within(t, 1e-9, "frost point, K")
 
 	// Kell's polynomial is of 1975, on the temperature scale of then: 0.02 of 1000 kg/m3.
-	g = gap{}
+	g = witness.Gap{}
 	for i, tC := range liquid {
-		g.of(tC, must(WaterDensity(tC)), theirs.Density[i], 1)
+		g.Of(tC, must(WaterDensity(tC)), theirs.Density[i], 1)
 	}
-	g.within(t, 0.02, "density of water, kg/m3")
+	g.Within(t, 0.02, "density of water, kg/m3")
 
 	require.InEpsilon(t, theirs.IceDensity, iceDensity, 1e-11)
 	require.InDelta(t, theirs.MeltedDensity, waterDensityAtZero, 0.005, "printed to 0.01 kg/m3")
@@ -190,7 +143,7 @@ func retainedElsewhere(t *testing.T, ins []RetainedInput) (grams []float64) {
 			"eta": in.Eta, "gas": in.GasC,
 		}
 	}
-	ask(t, "retained.py", question, &grams)
+	witness.Ask(t, "retained.py", question, &grams)
 	require.Len(t, grams, len(ins))
 	return grams
 }
@@ -200,11 +153,11 @@ func retainedElsewhere(t *testing.T, ins []RetainedInput) (grams []float64) {
 // microgram. The book counts in milligrams; what is not known of a pump is grams.
 func TestRetainedAgreesWithAnotherIntegrator(t *testing.T) {
 	ins := stretches(300)
-	var g gap
+	var g witness.Gap
 	for i, theirs := range retainedElsewhere(t, ins) {
-		g.of(float64(i), must(Retained(ins[i])), theirs, 1)
+		g.Of(float64(i), must(Retained(ins[i])), theirs, 1)
 	}
-	g.within(t, 2e-3, "water kept, g")
+	g.Within(t, 2e-3, "water kept, g")
 }
 
 // What stands here in closed form, another program integrates or searches.
@@ -228,33 +181,33 @@ func TestClosedFormsAgreeWithQuadrature(t *testing.T) {
 		row[1] = max(row[1], v100Range.low)
 	}
 	var theirs struct{ Ageing, Cleared, Viscosity, Closes []float64 }
-	ask(t, "numerics.py", map[string][][]float64{"ageing": ageing, "cleared": cleared, "viscosity": thickness, "closes": closes}, &theirs)
+	witness.Ask(t, "numerics.py", map[string][][]float64{"ageing": ageing, "cleared": cleared, "viscosity": thickness, "closes": closes}, &theirs)
 
 	// Their quadratures are asked for 1e-12; ours are sums and functions good to 1e-14, and
 	// series whose terms cancel.
-	var g gap
+	var g witness.Gap
 	for i, a := range ageing {
-		g.of(float64(i), must(ThermalHoursRun(a[0], a[1], a[2], a[3], a[4])), theirs.Ageing[i], theirs.Ageing[i])
+		g.Of(float64(i), must(ThermalHoursRun(a[0], a[1], a[2], a[3], a[4])), theirs.Ageing[i], theirs.Ageing[i])
 	}
-	g.within(t, 1e-11, "thermal hours of a run")
+	g.Within(t, 1e-11, "thermal hours of a run")
 
-	g = gap{}
+	g = witness.Gap{}
 	for i, a := range cleared {
-		g.of(float64(i), logNormalCleared(a[0], a[1], a[2]), theirs.Cleared[i], 1)
+		g.Of(float64(i), logNormalCleared(a[0], a[1], a[2]), theirs.Cleared[i], 1)
 	}
-	g.within(t, 1e-11, "share cleared")
+	g.Within(t, 1e-11, "share cleared")
 
-	g = gap{}
+	g = witness.Gap{}
 	for i, a := range thickness {
-		g.of(float64(i), must(Oil{V40: a[0], V100: a[1]}.Viscosity(a[2])), theirs.Viscosity[i], theirs.Viscosity[i])
+		g.Of(float64(i), must(Oil{V40: a[0], V100: a[1]}.Viscosity(a[2])), theirs.Viscosity[i], theirs.Viscosity[i])
 	}
-	g.within(t, 1e-11, "viscosity")
+	g.Within(t, 1e-11, "viscosity")
 
-	g = gap{}
+	g = witness.Gap{}
 	for i, a := range closes {
 		minutes, _, err := HotWindow(Oil{V40: a[0], V100: a[1]}, a[2], a[3], a[4], a[5], a[6])
 		require.NoError(t, err)
-		g.of(float64(i), minutes, theirs.Closes[i], 1)
+		g.Of(float64(i), minutes, theirs.Closes[i], 1)
 	}
-	g.within(t, 1e-6, "close of the hot window, min")
+	g.Within(t, 1e-6, "close of the hot window, min")
 }
