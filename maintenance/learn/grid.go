@@ -3,50 +3,52 @@ package learn
 import "math"
 
 const (
-	cells   = 64
-	visible = 9 // what is less dense than e^-9 of the peak is cut off
+	coarse  = 24 // cells to find out where the density is
+	fine    = 96 // cells to add it up
+	visible = 9  // what is less dense than e^-9 of the peak is cut off
 )
 
 // A grid holds a density at evenly spaced points.
 type grid struct {
 	low, step, sum float64 // sum: of all trapezoids, in halves of a step
-	at             [cells + 1]float64
+	at             [fine + 1]float64
 }
 
-// grid lays the points over -width to width, and then ever closer around what is dense,
-// until most of them stand where it is. A narrow peak between two points is seen from
-// afar, by the tails of Student's t.
+// grid lays coarse points over -width to width, and then ever closer around what is
+// dense until most of them stand there: then the fine ones. A narrow peak between two
+// points is seen from afar, by the tails of Student's t.
 func (b *belief) grid(width float64) (g grid) {
-	g.low, g.step = -width, 2*width/cells
-	for peak := g.fill(b); ; peak = g.fill(b) {
+	for low, high := -width, width; ; {
+		peak := g.fill(b, low, high, coarse)
 		first, last := g.dense(peak - visible)
-		if last-first > cells/2 {
-			g.scale(peak)
+		low, high = low+g.step*float64(first), low+g.step*float64(last)
+		if last-first > coarse/2 {
+			g.scale(g.fill(b, low, high, fine))
 			return g
 		}
-		g.low, g.step = g.low+g.step*float64(first), g.step*float64(last-first)/cells
 	}
 }
 
-func (g *grid) fill(b *belief) (peak float64) {
-	peak = math.Inf(-1)
-	for i := range g.at {
-		g.at[i] = b.logDensity(g.low + g.step*float64(i))
+// fill takes the logarithms of the density, and returns the greatest.
+func (g *grid) fill(b *belief, low, high float64, cells int) (peak float64) {
+	g.low, g.step, peak = low, (high-low)/float64(cells), math.Inf(-1)
+	for i := range cells + 1 {
+		g.at[i] = b.logDensity(low + g.step*float64(i))
 		peak = max(peak, g.at[i])
 	}
 	return peak
 }
 
-// dense is from where to where the density is at least floor, and one point further.
+// dense is from where to where coarse points are at least floor, and one point further.
 func (g *grid) dense(floor float64) (first, last int) {
-	last = cells
+	last = coarse
 	for g.at[first] < floor {
 		first++
 	}
 	for g.at[last] < floor {
 		last--
 	}
-	return max(first-1, 0), min(last+1, cells)
+	return max(first-1, 0), min(last+1, coarse)
 }
 
 // scale turns logarithms into densities over the peak.
@@ -70,5 +72,5 @@ func (g *grid) quantile(share float64) float64 {
 		}
 		left -= before + right
 	}
-	return g.low + g.step*cells
+	return g.low + g.step*fine
 }

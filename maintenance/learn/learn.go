@@ -2,20 +2,27 @@
 // then: how much more water it takes up than reckoned, how much slower it cools. It is
 // pure: a prior and observations in, an estimate with its interval out.
 //
-// The method, an own derivation. What is believed of x = ln(factor) before the pump has
-// shown its own is Student's t with four degrees of freedom and the 5 % and 95 % points of
-// the documented log-normal prior; its tails yield where the observations disagree. Each
-// observation multiplies that belief by its likelihood, again Student's t, so that one mad
-// value loses its weight instead of pulling, averaged over five noise scales, since nobody
-// knows how well this person weighs. The estimate is the median of the product on a grid,
-// its interval from the 5 % to the 95 % point:
+// The method, an own derivation. Before the pump has shown its own, ln(factor) is believed
+// to follow Student's t with four degrees of freedom and the 5 % and 95 % points of the
+// documented prior: its tails yield where observations disagree with it. Each observation
+// multiplies this by its likelihood, Student's t again, so that a mad value loses its weight
+// instead of pulling; all of it is averaged over five noise scales, since nobody knows how
+// well this person weighs. The estimate is the median of the product, its interval reaches
+// from the 5 % to the 95 % point. With x = ln(factor), measured ratios i and verdicts j:
 //
-//	p(x) ∝ t4(x / 0.77 SDLog) · Σ_k w_k Π_i t4((x - ln r_i)/σ_ik)/σ_ik · Π_j [0.05 + 0.90 T4(±(x - ln r_j)/σ_j)]
-//	σ_ik² = (s_k NoiseSDLog)² + SDLog_i²
+//	p(x) ∝ t(x / 0.77 SDLog) Σ_k w_k Π_i t((x - ln r_i)/σ_ik)/σ_ik Π_j (0.05 + 0.90 T(±(x - ln r_j)/σ_j))
+//	σ_ik² = (s_k NoiseSDLog)² + SDLog_i²,  σ_j² = (1.2 NoiseSDLog)² + SDLog_j²
+//	t(z) ∝ (1 + z²/4)^(-5/2),  T(z) = 1/2 + (3u - u³)/4 where u = z/√(4 + z²)
 //
-// where i are the measured ratios, j the verdicts, t4 and T4 the density and the
-// distribution function of Student's t: t4(z) ∝ (1 + z²/4)^-5/2, and T4 is algebraic
-// (Abramowitz & Stegun 26.7.4, from memory; a test integrates the density).
+// t and T are density and distribution function (Abramowitz & Stegun 26.7.4). A verdict's
+// scatter is the assumed one at every k: so "clear by then" can never raise the factor.
+//
+// What the interval holds is measured on pumps the prior did not expect (coverage_test.go):
+// 90 % ± 3 % from two ratios on where the noise is up to half of the spread, from three
+// where it is two thirds, from seven where it is as wide; one ratio's interval holds 85 %.
+// Verdicts all on one side say little more than the prior, and the prior is wrong there:
+// five are enough once both kinds are among them, nine if need be of one kind. Where the
+// noise is twice the assumed, the interval holds 74 to 85 %: assume it rather too wide.
 package learn
 
 import "math"
@@ -41,7 +48,7 @@ const (
 )
 
 // An Observation is one look at the factor. One whose Ratio is not positive and finite, or
-// whose SDLog is negative or not finite, tells nothing and is left out.
+// whose SDLog is not from 0 to 20, tells nothing and is left out.
 type Observation struct {
 	Ratio float64 // measured over reckoned
 	SDLog float64 // its scatter beyond the kind's own noise, of ln(Ratio); 0: none
@@ -61,6 +68,6 @@ func (p Prior) Estimate(observations []Observation) Estimate {
 	noise := max(p.NoiseSDLog, p.SDLog/finest)
 	b := p.belief(observations, noise)
 	g := b.grid(reach * p.SDLog / noise)
-	return Estimate{N: b.n, Value: math.Exp(noise * g.quantile(0.50)),
+	return Estimate{N: b.measured + b.judged, Value: math.Exp(noise * g.quantile(0.50)),
 		Low: math.Exp(noise * g.quantile(0.05)), High: math.Exp(noise * g.quantile(0.95))}
 }
