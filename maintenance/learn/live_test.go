@@ -62,6 +62,6 @@ func TestEstimatesAgreeWithAnotherIntegration(t *testing.T) {
 		ends.Of(float64(i), math.Log(e.Low), theirs[i][0], width)
 		ends.Of(float64(i), math.Log(e.High), theirs[i][2], width)
 	}
-	middle.Within(t, 0.003, "median")
+	middle.Within(t, 0.001, "median")
 	ends.Within(t, 0.01, "ends of the interval")
 }
