@@ -105,7 +105,7 @@ func (q *asking) checkBlankOff(c *pumpCase) {
 	}
 }
 
-const cautionPump = "new oil has not brought the pressure back: look at vanes, seals and leaks as the maker's manual says"
+const cautionPump = "new oil has not brought the pressure back: make sure that it is the right oil and came dry from its can, then look at vanes, seals and leaks as the maker's manual says"
 
 func (q *asking) checkChart(c *pumpCase) {
 	if c.blank.Verdict != chart.Pump {

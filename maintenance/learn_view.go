@@ -95,12 +95,13 @@ func (p *Pump) factorView(s *factorSpec) FactorView {
 		Prior: s.rangeOf(prior.Low, prior.Value, prior.High), Applied: s.rangeOf(applied.Low, applied.Value, applied.High), From: applied.From,
 		Seen: make([]SeenView, len(seen.Seen)),
 	}
-	if e := seen.Estimate; v.N > 0 {
+	e := seen.estimate(s.prior)
+	if v.N > 0 {
 		learned := s.rangeOf(e.Low, e.Value, e.High)
 		v.Learned = &learned
 	}
 	if s.asks && v.N >= s.least && applied.From != fromPinned {
-		v.Record = &Entry{Act: &PumpAct{Pump: p.Name, SettleFactor: num(rounded(seen.Estimate.Value))}}
+		v.Record = &Entry{Act: &PumpAct{Pump: p.Name, SettleFactor: num(rounded(e.Value))}}
 	}
 	for i, x := range seen.Seen {
 		of, _, _ := strings.Cut(x.Of, "@") // the oil that was in it then

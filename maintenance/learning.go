@@ -55,7 +55,7 @@ const (
 	freshMediumMinG = 0.3
 	mediumLoadsG    = 3000.0
 
-	maxSeen     = 48
+	maxSeen     = 24  // the newest: enough for an interval, and a pump changes (rule of this project, no source)
 	scaleG      = 1.0 // of a kitchen scale; of less it tells nothing (common practice, no source)
 	pinnedShare = 0.2 // a pinned factor may be wrong by so much (rule of this project, no source)
 )
@@ -68,10 +68,11 @@ type Learning struct {
 	Medium Factor `json:"medium,omitzero"`
 }
 
-// A Factor is the newest observations of one, and the estimate that they give.
+// A Factor is the newest observations of one, and the estimate that they give, kept of those
+// that are applied without being asked.
 type Factor struct {
 	Seen     []Seen         `json:"seen"`
-	Estimate learn.Estimate `json:"estimate"`
+	Estimate learn.Estimate `json:"estimate,omitzero"`
 }
 
 // IsZero says that nothing was seen of it yet.
@@ -122,11 +123,17 @@ func (p *Pump) saw(name string, x Seen) {
 	f := p.Learning.of(name)
 	f.Seen = slices.DeleteFunc(slices.Clone(f.Seen), func(old Seen) bool { return x.Bound != learn.Exact && old.Bound == x.Bound && old.Of == x.Of })
 	f.Seen = bounded(f.Seen, x, maxSeen)
+	if spec := factorSpecOf(name); !spec.asks { // of one that waits for a yes, who asks to see it reckons it
+		f.Estimate = f.estimate(spec.prior)
+	}
+}
+
+func (f Factor) estimate(prior learn.Prior) learn.Estimate {
 	var all [maxSeen]learn.Observation
 	for i, s := range f.Seen {
 		all[i] = learn.Observation{Ratio: s.Measured / s.Reckoned, SDLog: s.SDLog, Bound: s.Bound}
 	}
-	f.Estimate = factorSpecOf(name).prior.Estimate(all[:len(f.Seen)])
+	return prior.Estimate(all[:len(f.Seen)])
 }
 
 // Where the factor in force comes from.

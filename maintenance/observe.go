@@ -70,7 +70,10 @@ func (f *folding) vacuum(a *VacuumAct) error {
 			}
 		}
 	}
-	p.BlankOffs = bounded(p.BlankOffs, r, maxReadings)
+	if len(p.BlankOffs) == maxReadings { // the chart starts from the first: else slow wear would move its own measure
+		p.BlankOffs = slices.Concat(p.BlankOffs[:firstReadings], p.BlankOffs[firstReadings+1:])
+	}
+	p.BlankOffs = append(p.BlankOffs, r)
 	return nil
 }
 

@@ -181,10 +181,11 @@ type Exhaust struct {
 }
 
 const (
-	maxHistory  = 256
-	maxReadings = 64
-	maxOddities = 8
-	maxDrains   = 5
+	maxHistory    = 256
+	maxReadings   = 64
+	firstReadings = 16 // of them, those that a chart's start may take (chart.Judge)
+	maxOddities   = 8
+	maxDrains     = 5
 )
 
 func (p *Pump) clone() *Pump {
