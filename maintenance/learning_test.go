@@ -212,4 +212,9 @@ func TestTimedPassesTeachTheMedium(t *testing.T) {
 	require.Equal(t, "learned", f.From)
 	require.InDelta(t, 90/(1+2*50.0/3000), f.Seen[0].Measured, 1e-6, "at 20 °C, less what the pass itself loads")
 	require.InDelta(t, 87, f.Applied.Value, 8)
+
+	b.tell("medium medium=paper").ran(24).tell("drain pump=north to=jar-1").after(100).tell("decant from=jar-1 to=jar-2", "filter from=jar-2 to=jar-3 grams=100")
+	b.tell("filter from=jar-2 to=jar-3 grams=100 minutes=270")
+	a := asks(t, b.s, b.rules, b.now.Sub(day0).Hours(), "change-medium/paper")
+	require.InDelta(t, 270/f.Applied.Value, a.Why[0].Value, 0.2, "against what is learned: its first pass was not timed")
 }
