@@ -46,7 +46,8 @@ type FactorView struct {
 	Prior   RangeView  `json:"prior"`
 	Basis   string     `json:"basis"` // of the prior
 	N       int        `json:"n"`
-	Least   int        `json:"least"` // observations from which on it is applied
+	Least   int        `json:"least"` // observations from which on it is applied, or proposed
+	Asks    bool       `json:"asks"`  // it is applied only after a yes: record, then, is that
 	Learned *RangeView `json:"learned"`
 	Applied RangeView  `json:"applied"`
 	From    string     `json:"from"`            // of what is applied: assumed, learned or pinned
@@ -91,7 +92,7 @@ func (p *Pump) factorView(s *factorSpec) FactorView {
 	seen, applied := p.Learning.of(s.name), p.factor(s.name)
 	prior := s.assumed
 	v := FactorView{
-		Factor: s.name, Means: s.means, Unit: s.unit, Basis: s.basis, N: len(seen.Seen), Least: s.least,
+		Factor: s.name, Means: s.means, Unit: s.unit, Basis: s.basis, N: len(seen.Seen), Least: s.least, Asks: s.asks,
 		Prior: s.rangeOf(prior.Low, prior.Value, prior.High), Applied: s.rangeOf(applied.Low, applied.Value, applied.High), From: applied.From,
 		Seen: make([]SeenView, len(seen.Seen)),
 	}

@@ -43,8 +43,8 @@ var factorSpecs = []factorSpec{
 		"water that came over, of what speed, trap and hours say", "log-normal about 1, spread 0.5 in ln, one weighing 0.25: rule of this project, no source", learn.Estimate{}},
 	{factorCool, "cool_tau_min", physics.DefaultCoolTauMin, "min", "min", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.1}, 1, false,
 		"time constant of the stopped pump's cooling", "60 min (common practice, no source), spread 0.5 in ln, one reading 0.1 beside the thermometer's own: rule of this project, no source", learn.Estimate{}},
-	{factorSettle, "settling_factor", 1, "1", "1", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.3}, 3, true,
-		"time to settle, of what Stokes' law says for settle_um", "log-normal about 1, spread 0.5 in ln, one verdict 0.3: rule of this project, no source", learn.Estimate{}},
+	{factorSettle, "settling_factor", 1, "1", "1", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.3}, 5, true,
+		"time to settle, of what Stokes' law says for settle_um", "log-normal about 1, spread 0.5 in ln, one jar 0.3: rule of this project, no source", learn.Estimate{}},
 	{factorMedium, "medium_factor", freshMediumMinG * 100, "min/100 g", "min/100 g", learn.Prior{SDLog: 1, NoiseSDLog: 0.3}, 3, false,
 		"minutes for 100 g of this pump's oil through a fresh medium, at the viscosity of 20 °C", "30 min, spread 1 in ln, one timed pass 0.3: common practice, no source", learn.Estimate{}},
 }
@@ -114,15 +114,39 @@ func factorSpecOf(name string) *factorSpec {
 	return &factorSpecs[slices.IndexFunc(factorSpecs, func(s factorSpec) bool { return s.name == name })]
 }
 
-// saw adds an observation. What cannot be is left out; a newer verdict of the same sense on
-// the same oil takes the place of the older.
+// saw adds an observation. What cannot be is left out.
 func (p *Pump) saw(name string, x Seen) {
 	if r := x.Measured / x.Reckoned; !(r > 0) || math.IsInf(r, 0) || !(x.SDLog >= 0) || x.SDLog > 1 {
 		return
 	}
 	f := p.Learning.of(name)
-	f.Seen = slices.DeleteFunc(slices.Clone(f.Seen), func(old Seen) bool { return x.Bound != learn.Exact && old.Bound == x.Bound && old.Of == x.Of })
 	f.Seen = bounded(f.Seen, x, maxSeen)
+	p.learned(name, f)
+}
+
+// judged adds a verdict on oil that stood. Of one jar there is one observation: the latest
+// look at which it was cloudy, or the first at which it was clear; both together say that
+// the factor lies between, as evenly in its logarithm as can be.
+func (p *Pump) judged(x Seen) {
+	f := &p.Learning.Settle
+	i := slices.IndexFunc(f.Seen, func(old Seen) bool { return old.Of == x.Of })
+	if i < 0 {
+		p.saw(factorSettle, x)
+		return
+	}
+	old := f.Seen[i]
+	switch {
+	case old.Bound == learn.AtLeast && x.Bound == learn.AtLeast:
+	case old.Bound == learn.AtLeast && x.Bound == learn.AtMost:
+		between := math.Log(x.Measured / old.Measured)
+		x.Measured, x.SDLog, x.Bound = math.Sqrt(x.Measured*old.Measured), between/math.Sqrt(12), learn.Exact
+	default:
+		return // it was clear before: what it shows now is of another cause
+	}
+	f.Seen = slices.Concat(f.Seen[:i], f.Seen[i+1:], []Seen{x})
+}
+
+func (p *Pump) learned(name string, f *Factor) {
 	if spec := factorSpecOf(name); !spec.asks { // of one that waits for a yes, who asks to see it reckons it
 		f.Estimate = f.estimate(spec.prior)
 	}

@@ -103,7 +103,7 @@ func (f *folding) lookedAt(v *Vessel, look string) {
 	if stood < settleLeast || bound == learn.AtLeast && stood > emulsionAfter {
 		return
 	}
-	p.saw(factorSettle, Seen{At: f.e.At, Entry: f.e.ID, Of: of, Measured: stood, Reckoned: 1, Bound: bound})
+	p.judged(Seen{At: f.e.At, Entry: f.e.ID, Of: of, Measured: stood, Reckoned: 1, Bound: bound})
 }
 
 const (
