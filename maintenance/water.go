@@ -155,18 +155,18 @@ type stay struct{ low, mid, high Mass }
 // What was uncertain of the water before stays so.
 func (f *folding) staying(p *Pump, a *StopAct, c carry, hours float64) stay {
 	most := max(p.Sump.Water, f.roomForWater(p))
-	kept := func(start Mass, carriedG, leak, eta float64) Mass {
-		return min(start+MassOf(carriedG), f.retained(p, a, start, carriedG, hours, leak, eta))
+	kept := func(start Mass, carriedG, leak, eta float64, rough bool) Mass {
+		return min(start+MassOf(carriedG), f.retained(p, a, start, carriedG, hours, leak, eta, rough))
 	}
 	const leak, eta = physics.DefaultLeakPaM3S, physics.DefaultEta
-	mid := min(most, kept(p.Sump.Water, c.mid, leak, eta))
+	mid := min(most, kept(p.Sump.Water, c.mid, leak, eta, false))
 	var below, above quadrature
-	below.add(mid - kept(p.Sump.WaterLow, c.low, leak, eta))
-	below.add(mid - kept(p.Sump.Water, c.mid, leakHighPaM3S, eta))
-	above.add(kept(p.Sump.WaterHigh, c.high, leak, eta) - mid)
+	below.add(mid - kept(p.Sump.WaterLow, c.low, leak, eta, true))
+	below.add(mid - kept(p.Sump.Water, c.mid, leakHighPaM3S, eta, true))
+	above.add(kept(p.Sump.WaterHigh, c.high, leak, eta, true) - mid)
 	if p.ballastHours(a, hours) > 0 {
-		below.add(mid - kept(p.Sump.Water, c.mid, leak, etaHigh))
-		above.add(kept(p.Sump.Water, c.mid, leak, etaLow) - mid)
+		below.add(mid - kept(p.Sump.Water, c.mid, leak, etaHigh, true))
+		above.add(kept(p.Sump.Water, c.mid, leak, etaLow, true) - mid)
 	}
 	return stay{max(0, mid-below.sum()), mid, min(max(most, p.Sump.WaterHigh), mid+above.sum())}
 }
@@ -181,7 +181,7 @@ func (f *folding) roomForWater(p *Pump) Mass {
 
 // retained is the water left in the sump after a stretch of running (physics.Retained).
 // An empty sump keeps none.
-func (f *folding) retained(p *Pump, a *StopAct, start Mass, carriedG, hours, leak, eta float64) Mass {
+func (f *folding) retained(p *Pump, a *StopAct, start Mass, carriedG, hours, leak, eta float64, rough bool) Mass {
 	oil := p.Sump.OilMass().Grams()
 	if oil < 1 {
 		return 0
@@ -193,7 +193,7 @@ func (f *folding) retained(p *Pump, a *StopAct, start Mass, carriedG, hours, lea
 		StartWaterG: start.Grams(), OilG: oil, CarryRateGH: carriedG / hours, Hours: hours,
 		BallastM3h: or(p.BallastLMin, 0.1*or(p.SpeedM3H, assumedSpeedM3H)*1000/60) * 60 / 1000, BallastLastHours: p.ballastHours(a, hours),
 		LeakPaM3S: leak, StartC: min(100, max(-20, p.Run.StartC)), RunningC: min(100, p.runningC()), WarmTauMin: physics.DefaultWarmTauMin,
-		AmbientC: p.ambientC(), Humidity: physics.DefaultHumidity, Eta: eta, GasC: physics.DefaultGasC,
+		AmbientC: p.ambientC(), Humidity: physics.DefaultHumidity, Eta: eta, GasC: physics.DefaultGasC, Rough: rough,
 	})
 	if err != nil || math.IsNaN(w) {
 		return start + MassOf(carriedG) // outside the formula: keep all of it

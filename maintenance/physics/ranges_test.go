@@ -101,7 +101,7 @@ const retainedArgs = "water g, oil g, carry-over rate g/h, hours h, ballast m3/h
 var retainedGood = []float64{5, 870, 1, 24, 0.35, 1, 1e-3, 22, 67, 20, 22, 0.5, 0.2, 20}
 
 func retainedOf(a []float64) RetainedInput {
-	return RetainedInput{a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9], a[10], a[11], a[12], a[13]}
+	return RetainedInput{a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9], a[10], a[11], a[12], a[13], false}
 }
 
 // whole is the number as a count; what is none becomes one that is out of range.

@@ -160,3 +160,16 @@ func benchRetained(b *testing.B, in RetainedInput) {
 		_, _ = Retained(in)
 	}
 }
+
+// Rough steps are for the ends of intervals: tens of milligrams, not grams, from the fine ones.
+func TestRoughStepsStayNear(t *testing.T) {
+	for _, ballastH := range []float64{0, 1, 24} {
+		in := RetainedInput{
+			OilG: 870, CarryRateGH: 1.156, Hours: 24, BallastM3h: 0.35, BallastLastHours: ballastH, LeakPaM3S: DefaultLeakPaM3S,
+			StartC: 22, RunningC: 67, WarmTauMin: 20, AmbientC: 22, Humidity: DefaultHumidity, Eta: DefaultEta, GasC: DefaultGasC,
+		}
+		fine := must(Retained(in))
+		in.Rough = true
+		require.InDelta(t, fine, must(Retained(in)), 0.03, "ballast open for the last %v h", ballastH)
+	}
+}
