@@ -43,7 +43,7 @@ func (w *working) time(name string, at time.Time, formula, source string, inputs
 	case "due":
 		w.due(at, formula, source, inputs...)
 	default:
-		return w.step(name, formula, source, w.fromNow(at), "h", inputs...)
+		return w.step(name, formula, source, w.fromNow(at), fromNow, inputs...)
 	}
 	return w.steps[len(w.steps)-1]
 }

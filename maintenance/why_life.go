@@ -66,7 +66,7 @@ func (w *working) firstReached(c *pumpCase) *Step {
 			all = append(all, w.reachedAt(c, y).as(y.key+"_h"))
 		}
 	}
-	return w.step("first limit reached", "the earliest of them, in hours from now", sourceRule, w.earliest(all), "h", all...)
+	return w.step("first limit reached", "the earliest of them, in hours from now", sourceRule, w.earliest(all), fromNow, all...)
 }
 
 func (w *working) earliest(all []Input) float64 {
@@ -83,11 +83,21 @@ func (w *working) reachedAt(c *pumpCase, y wear) *Step {
 	switch {
 	case !y.seen.IsZero():
 		reading := w.wearInputs(c, y)[0]
-		return w.step(name, "0 − since_h", "when it was seen", w.fromNow(at), "h", w.since("since_h", at, reading.Entry, "the reading"))
+		return w.step(name, "0 − since_h", "when it was seen", w.fromNow(at), fromNow, w.since("since_h", at, reading.Entry, "the reading"))
 	case y.grew != nil && !at.Equal(*c.LastChange):
 		return w.reachedIn(c, y, name, at)
 	}
-	return w.step(name, "0 − since_h", "the change: the oil that was filled in then, or the charge that began", w.fromNow(at), "h", w.since("since_h", at, c.Charge.ID, "the change"))
+	return w.step(name, "0 − since_h", "the change: the oil that was filled in then, or the charge that began", w.fromNow(at), fromNow, w.change(c))
+}
+
+// change is the newest one. Of an open pump the book keeps the time alone.
+func (w *working) change(c *pumpCase) Input {
+	in := input("since_h", w.q.now.Sub(*c.LastChange).Hours(), "h", "booked: the change")
+	if c.Charge != nil && c.Charge.Since.Equal(*c.LastChange) {
+		return in.by(c.Charge.ID, *c.LastChange, w.q.now)
+	}
+	in.AgeH = num(in.Value)
+	return in
 }
 
 // reachedIn is the stop of the cycle that brought the sum over the limit: more was added
@@ -97,13 +107,13 @@ func (w *working) reachedIn(c *pumpCase, y wear, name string, at time.Time) *Ste
 	for i := len(c.History) - 1; i >= 0; i-- {
 		h := c.History[i]
 		if h.Stop.Equal(at) {
-			return w.step(name, "0 − since_stop_h: the cycle before whose stop grew_in was added, while value − grew_after is the limit or more", sourceBook, w.fromNow(at), "h",
+			return w.step(name, "0 − since_stop_h: the cycle before whose stop grew_in was added, while value − grew_after is the limit or more", sourceBook, w.fromNow(at), fromNow,
 				w.life1(c, y).as("value"), input("limit", y.limit, unit, "rule: held against above"), input("grew_after", after, unit, "booked: added by the cycles after it"),
 				input("grew_in", y.grew(h), unit, "booked: added in it").by(h.ID, h.Stop, w.q.now), w.since("since_stop_h", h.Stop, h.ID, "it stopped"))
 		}
 		after += y.grew(h)
 	}
-	return w.step(name, "0 − since_h", "the change", w.fromNow(at), "h", w.since("since_h", at, c.Charge.ID, "the change"))
+	return w.step(name, "0 − since_h", "the change", w.fromNow(at), fromNow, w.change(c))
 }
 
 // firstForecast is when the first of the limits will be reached.
@@ -133,13 +143,13 @@ func (w *working) forecastOf(c *pumpCase, y wear, at time.Time) *Step {
 func (w *working) forecast(name string, at time.Time, c *pumpCase, told, limit, growth Input) *Step {
 	first := Input{}
 	if c.Run != nil && !c.Run.Blank {
-		first = input("first_h", w.fromNow(c.Run.Began), "h", "booked: the cycle now running began").by(c.Run.Cycle, c.Run.Began, w.q.now)
+		first = input("first_h", w.fromNow(c.Run.Began), fromNow, "booked: the cycle now running began").by(c.Run.Cycle, c.Run.Began, w.q.now)
 	} else {
 		step, _ := w.nextStart(c)
 		first = step.as("first_h")
 	}
 	return w.step(name, "first_h + (n − 1) × gap_h + usual_h, n = (limit − told) / growth rounded up and at least 1; whole gap_h more until it lies ahead", "the end of the cycle that passes the limit, if the pump goes on as it does: "+sourceRule,
-		w.fromNow(at), "h", first, w.usualGap(c), w.usualCycle(c), told.called("told"), limit.called("limit"), growth)
+		w.fromNow(at), fromNow, first, w.usualGap(c), w.usualCycle(c), told.called("told"), limit.called("limit"), growth)
 }
 
 // growth is what a cycle adds to a wear.

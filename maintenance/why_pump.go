@@ -145,7 +145,7 @@ func (w *working) windowLeft(c *pumpCase, start Input) {
 	if c.Run != nil {
 		formula = "stop_h + window_min / 60"
 	}
-	w.step("closes", formula, "Newton's law of cooling; ASTM D341", w.fromNow(*w.a.Closes), "h", length, start)
+	w.step("closes", formula, "Newton's law of cooling; ASTM D341", w.fromNow(*w.a.Closes), fromNow, length, start)
 	w.due(*c.hot.closes, formula, "the end of the window", length, start)
 }
 

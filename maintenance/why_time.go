@@ -14,7 +14,7 @@ func (w *working) fromNow(t time.Time) float64 { return t.Sub(w.q.now).Hours() }
 // snooze is until when the person asked the action to wait, if that lies ahead.
 func (w *working) snooze() (Input, bool) {
 	aside := w.q.aside(w.a.ID, w.a.Do, strings.Split(w.a.ID, "/")[1])
-	in := input("snoozed_h", w.fromNow(aside.Until), "h", "booked: asked to wait until then")
+	in := input("snoozed_h", w.fromNow(aside.Until), fromNow, "booked: asked to wait until then")
 	in.Entry = aside.Entry
 	return in, aside.Until.After(w.q.now)
 }
@@ -24,11 +24,11 @@ func (w *working) opens(at time.Time, formula, source string, inputs ...Input) {
 	w.opened = at
 	until, waits := w.snooze()
 	if !waits {
-		w.step("opens", formula, source, w.fromNow(at), "h", inputs...)
+		w.step("opens", formula, source, w.fromNow(at), fromNow, inputs...)
 		return
 	}
-	first := w.step(notSnoozed, formula, source, w.fromNow(at), "h", inputs...)
-	w.step("opens", "opens_h, but never before snoozed_h", "as the person asked", w.fromNow(w.a.Opens), "h", first.as("opens_h"), until)
+	first := w.step(notSnoozed, formula, source, w.fromNow(at), fromNow, inputs...)
+	w.step("opens", "opens_h, but never before snoozed_h", "as the person asked", w.fromNow(w.a.Opens), fromNow, first.as("opens_h"), until)
 }
 
 // due is when the action is to be done: at, or later if it opens only then.
@@ -40,7 +40,7 @@ func (w *working) due(at time.Time, formula, source string, inputs ...Input) {
 	case w.a.Due.After(at):
 		formula, inputs = formula+"; but never before earliest_h", append(inputs, w.opensH().called("earliest_h"))
 	}
-	w.step("due", formula, source, w.fromNow(w.a.Due), "h", inputs...)
+	w.step("due", formula, source, w.fromNow(w.a.Due), fromNow, inputs...)
 }
 
 // opensH is when the action opens by itself, as an input of when it is due.
@@ -104,7 +104,7 @@ func (w *working) nextStart(c *pumpCase) (*Step, bool) {
 		return nil, false
 	}
 	gap := w.usualGap(c)
-	return w.step("next start to be expected", "gap_h − since_start_h", sourceRule, w.fromNow(next), "h", gap, w.lastStart(c)), true
+	return w.step("next start to be expected", "gap_h − since_start_h", sourceRule, w.fromNow(next), fromNow, gap, w.lastStart(c)), true
 }
 
 // nextStop is when the running pump is to be expected to stop.
@@ -112,10 +112,10 @@ func (w *working) nextStop(c *pumpCase) *Step {
 	const later = ", and whole hours more until it lies ahead"
 	name, since := "stop to be expected", w.since("since_start_h", c.Run.Since, c.Run.Cycle, "the pump started")
 	if c.Run.Blank {
-		return w.step(name, "warming_h − since_start_h"+later, "a maker's note: warm within about 60 min", w.fromNow(c.nextStop(w.q.now)), "h",
+		return w.step(name, "warming_h − since_start_h"+later, "a maker's note: warm within about 60 min", w.fromNow(c.nextStop(w.q.now)), fromNow,
 			input("warming_h", warmingUp.Hours(), "h", "rule: a run to warm up"), since)
 	}
-	return w.step(name, "usual_h − ran_before_h − since_start_h"+later, sourceRule, w.fromNow(c.nextStop(w.q.now)), "h",
+	return w.step(name, "usual_h − ran_before_h − since_start_h"+later, sourceRule, w.fromNow(c.nextStop(w.q.now)), fromNow,
 		w.usualCycle(c), input("ran_before_h", c.Run.Before.Hours(), "h", "booked: of this cycle, before it was broken off"), since)
 }
 
