@@ -138,17 +138,33 @@ func (s *Step) between(low, high float64) *Step {
 	return s
 }
 
-// judged is the step of a reason: its value by a formula, held against its limit.
+// judged is the step of a reason, if the action gives it: its value by a formula, held
+// against its limit.
 func (w *working) judged(rule, formula string, inputs ...Input) {
-	w.judgedAs(rule, rule, formula, inputs...)
-}
-
-func (w *working) judgedAs(name, rule, formula string, inputs ...Input) {
 	for _, r := range w.a.Why {
 		if r.Rule == rule {
-			w.step(name, formula, r.Source, r.Value, r.Unit, inputs...).Limit = num(r.Limit)
+			w.step(rule, formula, sourceOfReason(r), r.Value, r.Unit, inputs...).Limit = num(r.Limit)
 		}
 	}
+}
+
+// held holds what is no reason by itself against a limit in force.
+func (w *working) held(name string, is Input, key string, c *pumpCase) {
+	limit := w.limit(key, c)
+	_, source := specOf(key).inForce(nil, w.q)
+	w.step(name, is.Name+", held against "+key, source, is.Value, is.Unit, is, limit).Limit = num(limit.Value)
+}
+
+// sourceOfReason is the source of a reason, which for a count of what is odd says only what
+// it was.
+func sourceOfReason(r Reason) string {
+	switch r.Rule {
+	case "unexplained":
+		return "the book: " + r.Source
+	case "settled":
+		return "closed form of this project: " + r.Source
+	}
+	return r.Source
 }
 
 // rests says whether the action gives such a reason.

@@ -42,11 +42,11 @@ func (w *working) careCycles(t CareTask, c *pumpCase, base careBase, since Input
 	at := w.q.careByCycles(t, c, base).opens
 	for _, y := range c.History {
 		if y.Stop.Equal(at) {
-			w.opens(at, "0 − since_stop_h", "the stop of the cycle that reached the number", w.since("since_stop_h", y.Stop, y.ID, "that cycle stopped"))
+			w.opens(at, "0 − since_stop_h", "the stop of the cycle that reached the number: "+sourceRule, w.since("since_stop_h", y.Stop, y.ID, "that cycle stopped"))
 			return
 		}
 	}
-	w.opens(base.at, "0 − since_done_h", "from when it was last done", since)
+	w.opens(base.at, "0 − since_done_h", "from when it was last done: "+sourceRule, since)
 }
 
 func (w *working) careForecast(c *pumpCase, d *careDue, told, limit, growth Input) {
@@ -63,9 +63,9 @@ func (w *working) careHours(t CareTask, c *pumpCase, base careBase, since Input)
 	case ran < hours(t.RunHours):
 		w.careForecast(c, d, told, limit, w.usualCycle(c).called("growth"))
 	case d.opens.Equal(base.at):
-		w.opens(base.at, "0 − since_done_h", "from when it was last done", since)
+		w.opens(base.at, "0 − since_done_h", "from when it was last done: "+sourceRule, since)
 	default:
-		w.opens(d.opens, "0 − since_reached_h", "in the run that reached the hours", w.hoursReached(c, w.named("run_hours").as("run_h"), limit, d.opens))
+		w.opens(d.opens, "0 − since_reached_h", "in the run that reached the hours: "+sourceRule, w.hoursReached(c, w.named("run_hours").as("run_h"), limit, d.opens))
 	}
 }
 

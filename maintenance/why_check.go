@@ -12,7 +12,7 @@ func (w *working) check(c *pumpCase) {
 	case w.rests("blank_off_factor"):
 		last, _ := c.blankOff()
 		w.judged("blank_off_factor", "pa / first_pa, held against blank_off_factor", w.reading("pa", last), w.reading("first_pa", *c.BlankFirst), w.limit("blank_off_factor", c))
-		w.opens(last.At, "0 − since_h", "from the reading on", w.since("since_h", last.At, last.Entry, "the reading"))
+		w.opens(last.At, "0 − since_h", "from the reading on: "+sourceRule, w.since("since_h", last.At, last.Entry, "the reading"))
 	case w.rests("exhaust_g_h"):
 		w.exhaust(c)
 	default:
@@ -37,11 +37,11 @@ func (w *working) odd(c *pumpCase, entry string) Input {
 func (w *working) opensAt(entry string, c *pumpCase) {
 	for _, o := range c.Oddities {
 		if o.Entry == entry {
-			w.opens(o.At, "0 − since_h", "from then on", w.since("since_h", o.At, entry, "what was odd"))
+			w.opens(o.At, "0 − since_h", "from then on: "+sourceRule, w.since("since_h", o.At, entry, "what was odd"))
 			return
 		}
 	}
-	w.opens(c.Last.At, "0 − since_h", "from then on", w.since("since_h", c.Last.At, entry, "it stopped"))
+	w.opens(c.Last.At, "0 − since_h", "from then on: "+sourceRule, w.since("since_h", c.Last.At, entry, "it stopped"))
 }
 
 func (w *working) reading(name string, r Reading) Input {
@@ -51,17 +51,17 @@ func (w *working) reading(name string, r Reading) Input {
 func (w *working) longRun(c *pumpCase) {
 	usual := w.usualCycle(c)
 	limit := w.step("odd from so long a run", "the greater of times × usual_h and usual_h + more_h", sourceRule, max(longRunTimes*usual.Value, usual.Value+longRunMore.Hours()), "h",
-		usual, input("times", longRunTimes, "1", "rule: "+sourceRule), input("more_h", longRunMore.Hours(), "h", "rule: "+sourceRule))
+		usual, input("times", longRunTimes, "1", sourceRule), input("more_h", longRunMore.Hours(), "h", sourceRule))
 	since := w.since("since_start_h", c.Run.Since, c.Run.Cycle, "it started")
 	before := input("ran_before_h", c.Run.Before.Hours(), "h", "booked: of this cycle, before it was broken off")
 	w.judged("run_h", "since_start_h + ran_before_h, held against odd_h", since, before, limit.as("odd_h"))
-	w.opens(c.Run.Since.Add(hours(limit.Result)-c.Run.Before), "odd_h − ran_before_h − since_start_h", "when the run becomes odd", limit.as("odd_h"), before, since)
+	w.opens(c.Run.Since.Add(hours(limit.Result)-c.Run.Before), "odd_h − ran_before_h − since_start_h", "when the run becomes odd: "+sourceRule, limit.as("odd_h"), before, since)
 }
 
 func (w *working) exhaust(c *pumpCase) {
 	e := c.Exhaust
 	rate := input("rate_g_h", *e.Rate, "g/h", "booked: oil lost between the newest two weighings of the sump, by the hours run between them").by(e.Entry, e.At, w.q.now)
 	before := input("before_g_h", *e.Before, "g/h", "booked: the same between the weighing before and the one before that")
-	w.judged("exhaust_g_h", "rate_g_h, held against times × before_g_h", rate, before, input("times", exhaustTwice, "1", "rule: "+sourceRule))
-	w.opens(e.At, "0 − since_h", "from the weighing on", w.since("since_h", e.At, e.Entry, "the weighing"))
+	w.judged("exhaust_g_h", "rate_g_h, held against times × before_g_h", rate, before, input("times", exhaustTwice, "1", sourceRule))
+	w.opens(e.At, "0 − since_h", "from the weighing on: "+sourceRule, w.since("since_h", e.At, e.Entry, "the weighing"))
 }

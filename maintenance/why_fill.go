@@ -17,12 +17,12 @@ func (w *working) fill(c *pumpCase) {
 func (w *working) fillOpens(c *pumpCase, name string) *Step {
 	at, _ := c.fillWindow()
 	if c.LastDrain == nil {
-		return w.time(name, at, "0 − since_h", "a new pump has nothing to air", w.since("since_h", c.Declared, c.Entry, "it was declared"))
+		return w.time(name, at, "0 − since_h", "a new pump has nothing to air: "+sourceRule, w.since("since_h", c.Declared, c.Entry, "it was declared"))
 	}
 	air := w.limit("air_h", c)
 	drained := w.since("since_drain_h", *c.LastDrain, c.LastDrainEntry, "it was drained")
 	w.judged("air_h", "since_drain_h, held against air_h", drained, air)
-	return w.time(name, at, "air_h − since_drain_h", "stand open to air before the fill", air, drained)
+	return w.time(name, at, "air_h − since_drain_h", "stand open to air before the fill: "+sourceUsage, air, drained)
 }
 
 func (w *working) fillDue(c *pumpCase, name string, opens *Step) *Step {
@@ -66,7 +66,7 @@ func (w *working) readyOil(c *pumpCase) {
 	if a.Grams == nil {
 		return
 	}
-	w.recorded(a.Grams, "the smaller of ready_g and takes_g", "up to the charge", total.as("ready_g"), need.as("takes_g"))
+	w.recorded(a.Grams, "the smaller of ready_g and takes_g", "the book: up to the charge, or all there is", total.as("ready_g"), need.as("takes_g"))
 	w.chosen(c, v, since)
 }
 
@@ -74,10 +74,10 @@ func (w *working) readyOil(c *pumpCase) {
 func (w *working) chosen(c *pumpCase, v *vesselCase, since Input) {
 	if v.Stage == Filtered {
 		free := w.freeWater(v)
-		w.step("free water of ready oil", "free_g, held against fill_free_water_g", sourceRule, free.Result, "g", free.as("free_g"), w.limit("fill_free_water_g", c)).Limit = c.l.FillFreeWaterG
+		w.held("free water of ready oil", free.as("free_g"), "fill_free_water_g", c)
 		passes := input("passes", float64(v.Content.Passes), "passes", since.From)
 		passes.Entry, passes.AgeH = since.Entry, since.AgeH
-		w.step("filter passes of ready oil", "passes, held against filter_passes", sourceRule, float64(v.Content.Passes), "passes", passes, w.limit("filter_passes", c)).Limit = c.l.FilterPasses
+		w.held("filter passes of ready oil", passes, "filter_passes", c)
 	}
 	w.mean("life of the oil in "+v.Name, v.Content, v.Content.RunGH, "g h", "h", since)
 }
@@ -91,7 +91,7 @@ func (w *working) mean(name string, p Parcel, extensive float64, sumUnit, unit s
 	if p.OilMass() > 0 {
 		result = extensive / p.OilMass().Grams()
 	}
-	return w.step(name, "sum / oil_g", "mixing by mass", result, unit, sum, w.booked("oil_g", p.OilMass(), since))
+	return w.step(name, "sum / oil_g", "the book: mixing by mass", result, unit, sum, w.booked("oil_g", p.OilMass(), since))
 }
 
 // noOil is asked for oil that is not there.
@@ -140,12 +140,12 @@ func (w *working) topUp(c *pumpCase) {
 	switch {
 	case c.Run != nil:
 		opens = c.nextStop(w.q.now)
-		w.opens(opens, "stop_h", "while the pump stands", w.nextStop(c).as("stop_h"))
+		w.opens(opens, "stop_h", "while the pump stands: "+sourceUsage, w.nextStop(c).as("stop_h"))
 	case c.Last != nil && c.Last.At.After(opens):
 		opens = c.Last.At
-		w.opens(opens, "0 − since_stop_h", "since it has stood", w.since("since_stop_h", c.Last.At, c.Last.Entry, "it stopped"))
+		w.opens(opens, "0 − since_stop_h", "since it has stood: "+sourceRule, w.since("since_stop_h", c.Last.At, c.Last.Entry, "it stopped"))
 	default:
-		w.opens(opens, "0 − low_h", "since it is low", low)
+		w.opens(opens, "0 − low_h", "since it is low: "+sourceRule, low)
 	}
 	formula, inputs := w.dueBefore(c, opens, w.opensH(), Input{}, fillWithin)
 	w.due(c.dueBefore(opens, opens, fillWithin), formula, "before the next start: "+sourceRule, inputs...)
@@ -158,7 +158,7 @@ func (w *working) buyOil(c *pumpCase) {
 	if r := c.replacing; r.worn || r.coming {
 		opens, due := w.replacing(c, "replacement opens", "replacement due")
 		w.opens(r.opens.Add(-buyAhead), "replacement_h − ahead_h", "time to get oil in: "+sourceUsage, opens.as("replacement_h"), input("ahead_h", buyAhead.Hours(), "h", "rule: "+sourceUsage))
-		w.due(r.due, "replacement_due_h", "when the oil is wanted", due.as("replacement_due_h"))
+		w.due(r.due, "replacement_due_h", "when the oil is wanted: "+sourceRule, due.as("replacement_due_h"))
 		w.life(c)
 	} else {
 		since, entry, what := c.Declared, c.Entry, "it was declared"
@@ -167,12 +167,12 @@ func (w *working) buyOil(c *pumpCase) {
 		}
 		aired := w.fillOpens(c, "fill opens")
 		fillDue := w.fillDue(c, "fill due", aired)
-		w.opens(since, "0 − since_h", "since it waits for oil", w.since("since_h", since, entry, what))
+		w.opens(since, "0 − since_h", "since it waits for oil: "+sourceRule, w.since("since_h", since, entry, what))
 		_, due := c.fillWindow()
-		w.due(due, "fill_due_h", "when the oil is wanted", fillDue.as("fill_due_h"))
+		w.due(due, "fill_due_h", "when the oil is wanted: "+sourceRule, fillDue.as("fill_due_h"))
 	}
 	ml := 100 * math.Ceil(c.ChargeMl/100)
-	w.step("amount to record", "charge_ml, up to whole hundreds", "a whole charge: what is in stock stays for the others", ml, "ml", w.declared(c, "charge_ml", c.ChargeMl, "ml"))
+	w.step("amount to record", "charge_ml, up to whole hundreds", "a whole charge, since what is in stock stays for the others: "+sourceRule, ml, "ml", w.declared(c, "charge_ml", c.ChargeMl, "ml"))
 }
 
 func (w *working) stock(c *pumpCase) {
@@ -186,7 +186,7 @@ func (w *working) stock(c *pumpCase) {
 		all = append(all, input("new_oil", 0, "ml", "booked: no vessel holds new oil"))
 	}
 	stock := w.step("new oil in stock", "the sum", sourceBook, w.q.newOilMl(), "ml", all...)
-	want := w.step("new oil that the next change takes", "charge_ml − heel_ml, or 0 if that is less", "the heel stays", max(0, c.ChargeMl-c.heelMl()), "ml",
+	want := w.step("new oil that the next change takes", "charge_ml − heel_ml, or 0 if that is less", "the heel stays: "+sourceRule, max(0, c.ChargeMl-c.heelMl()), "ml",
 		w.declared(c, "charge_ml", c.ChargeMl, "ml"), w.heel(c))
 	for _, r := range w.a.Why {
 		if r.Rule == "new_oil_ml" {

@@ -41,21 +41,21 @@ func (w *working) replacing(c *pumpCase, openName, dueName string) (opens, due *
 	reachedH := reached.as("reached_h")
 	switch {
 	case c.Run != nil:
-		opens = w.time(openName, r.opens, "stop_h", "worn oil is replaced after the run", w.nextStop(c).as("stop_h"))
+		opens = w.time(openName, r.opens, "stop_h", "worn oil is replaced after the run: "+sourceRule, w.nextStop(c).as("stop_h"))
 		return opens, w.dayAfter(dueName, r.due, opens)
 	case c.Open:
 		aired := w.fillOpens(c, "fill opens")
-		opens = w.time(openName, r.opens, "the later of reached_h and aired_h", "worn oil is replaced at the fill while the pump is open", reachedH, aired.as("aired_h"))
+		opens = w.time(openName, r.opens, "the later of reached_h and aired_h", "worn oil is replaced at the fill while the pump is open: "+sourceRule, reachedH, aired.as("aired_h"))
 		fillDue := w.fillDue(c, "fill due", aired)
-		return opens, w.time(dueName, r.due, "fill_due_h", "as the fill", fillDue.as("fill_due_h"))
+		return opens, w.time(dueName, r.due, "fill_due_h", "as the fill: "+sourceRule, fillDue.as("fill_due_h"))
 	}
-	opens = w.time(openName, r.opens, "reached_h", "from when a limit was reached", reachedH)
+	opens = w.time(openName, r.opens, "reached_h", "from when a limit was reached: "+sourceRule, reachedH)
 	formula, inputs := w.dueBefore(c, r.opens, w.itself(opens).as("opens_h"), Input{}, day)
 	return opens, w.time(dueName, r.due, formula, "before the next start: "+sourceRule, inputs...)
 }
 
 func (w *working) dayAfter(name string, at time.Time, opens *Step) *Step {
-	return w.time(name, at, "opens_h + within_h", "a day: "+sourceRule, w.itself(opens).as("opens_h"), input("within_h", day.Hours(), "h", "rule: "+sourceRule))
+	return w.time(name, at, "opens_h + within_h", "a day: "+sourceRule, w.itself(opens).as("opens_h"), input("within_h", day.Hours(), "h", sourceRule))
 }
 
 // firstReached is when the first of the limits was reached.
@@ -63,7 +63,7 @@ func (w *working) firstReached(c *pumpCase) *Step {
 	var all []Input
 	for _, y := range c.replacing.wears {
 		if y.isReached() {
-			all = append(all, w.reachedAt(c, y).as(y.key+"_h"))
+			all = append(all, w.reachedAt(c, y).as(y.key))
 		}
 	}
 	return w.step("first limit reached", "the earliest of them, in hours from now", sourceRule, w.earliest(all), fromNow, all...)
@@ -83,11 +83,11 @@ func (w *working) reachedAt(c *pumpCase, y wear) *Step {
 	switch {
 	case !y.seen.IsZero():
 		reading := w.wearInputs(c, y)[0]
-		return w.step(name, "0 − since_h", "when it was seen", w.fromNow(at), fromNow, w.since("since_h", at, reading.Entry, "the reading"))
+		return w.step(name, "0 − since_h", "when it was seen: "+sourceRule, w.fromNow(at), fromNow, w.since("since_h", at, reading.Entry, "the reading"))
 	case y.grew != nil && !at.Equal(*c.LastChange):
 		return w.reachedIn(c, y, name, at)
 	}
-	return w.step(name, "0 − since_h", "the change: the oil that was filled in then, or the charge that began", w.fromNow(at), fromNow, w.change(c))
+	return w.step(name, "0 − since_h", "over the limit since the change, or for longer: "+sourceRule, w.fromNow(at), fromNow, w.change(c))
 }
 
 // change is the newest one. Of an open pump the book keeps the time alone.
@@ -107,13 +107,24 @@ func (w *working) reachedIn(c *pumpCase, y wear, name string, at time.Time) *Ste
 	for i := len(c.History) - 1; i >= 0; i-- {
 		h := c.History[i]
 		if h.Stop.Equal(at) {
-			return w.step(name, "0 − since_stop_h: the cycle before whose stop grew_in was added, while value − grew_after is the limit or more", sourceBook, w.fromNow(at), fromNow,
-				w.life1(c, y).as("value"), input("limit", y.limit, unit, "rule: held against above"), input("grew_after", after, unit, "booked: added by the cycles after it"),
-				input("grew_in", y.grew(h), unit, "booked: added in it").by(h.ID, h.Stop, w.q.now), w.since("since_stop_h", h.Stop, h.ID, "it stopped"))
+			return w.step(name, "0 − since_stop_h, of the cycle that brought it over the limit: value − grew_after is not under it, value − grew_after − grew_in is", sourceRule, w.fromNow(at), fromNow,
+				w.life1(c, y).as("value"), w.limit(y.key, c).called("limit"), input("grew_after", after, unit, "booked: added by the cycles after it"),
+				input("grew_in", y.grew(h), unit, y.grewBy()).by(h.ID, h.Stop, w.q.now), w.since("since_stop_h", h.Stop, h.ID, "it stopped"))
 		}
 		after += y.grew(h)
 	}
-	return w.step(name, "0 − since_h", "the change", w.fromNow(at), fromNow, w.change(c))
+	return w.step(name, "0 − since_h", "over the limit since the change, or for longer: "+sourceRule, w.fromNow(at), fromNow, w.change(c))
+}
+
+// grewBy says what a cycle adds to a wear.
+func (y wear) grewBy() string {
+	switch y.key {
+	case "replace_run_h":
+		return "booked: its length"
+	case "replace_water_g":
+		return "booked: its carry-over"
+	}
+	return "rule: its length × 2^((hot_c − 60) / 10), as if it had been warm from the start"
 }
 
 // firstForecast is when the first of the limits will be reached.
@@ -124,7 +135,7 @@ func (w *working) firstForecast(c *pumpCase, name string) *Step {
 			break
 		}
 		if at, ok := y.forecast(c, w.q.now); ok {
-			all = append(all, w.forecastOf(c, y, at).as(y.key+"_h"))
+			all = append(all, w.forecastOf(c, y, at).as(y.key))
 		}
 	}
 	return w.time(name, c.replacing.opens, "the earliest of them, in hours from now", sourceRule, all...)
@@ -158,7 +169,7 @@ func (w *working) growth(c *pumpCase, y wear) Input {
 	case "replace_run_h":
 		return w.usualCycle(c)
 	case "replace_uses":
-		return w.step("growth of replace_uses", "1 / drain_cycles", "a charge lasts so many cycles", y.perCycle, "charges", w.limit("drain_cycles", c)).as("growth")
+		return w.step("growth of replace_uses", "1 / drain_cycles", "a charge lasts so many cycles: "+sourceRule, y.perCycle, "charges", w.limit("drain_cycles", c)).as("growth")
 	case "replace_water_g":
 		var all []Input
 		for i, h := range c.recent() {
@@ -192,11 +203,11 @@ func (w *working) life1(c *pumpCase, y wear) *Step {
 	case "thermal_h":
 		s = w.mean(name, c.Sump, c.Sump.HeatGH, "g h", unit, since)
 	case "replace_uses":
-		s = w.step(name, "uses − uses_then, or 0 if that is less", "the heel that stayed then has served longer, but is a small share", y.value, unit, w.wearInputs(c, y)...)
+		s = w.step(name, "uses − uses_then, or 0 if that is less", "the heel that stayed then has served longer, but is a small share: "+sourceRule, y.value, unit, w.wearInputs(c, y)...)
 	case "blank_off_factor":
-		s = w.step(name, "pa / new_pa", "the newest reading of this charge against the pump's own on new oil", y.value, unit, w.wearInputs(c, y)...)
+		s = w.step(name, "pa / new_pa", "the newest reading of this charge against the pump's own on new oil: "+sourceUsage, y.value, unit, w.wearInputs(c, y)...)
 	default:
-		s = w.step(name, "seen − new", "the newest reading of this charge; of the lots when new, by mass over those of which it is known", y.value, unit, w.wearInputs(c, y)...)
+		s = w.step(name, "seen − new", "the newest reading of this charge against the lots when new: "+sourceUsage, y.value, unit, w.wearInputs(c, y)...)
 	}
 	if s.Limit != nil {
 		return s
@@ -241,5 +252,5 @@ func (w *working) newOil(c *pumpCase, unit string, property func(*Lot) *float64)
 		all = append(all, w.booked("oil of "+l.Lot, l.Mass, w.inSump(c)), input("new "+l.Lot, *property(lot), unit, "booked: seen on the lot while new"))
 	}
 	mean, _ := w.q.newOil(c.Sump, property)
-	return w.step("new oil of these lots, "+unit, "the sum of mass × reading of each lot, by the sum of the masses", "mixing by mass", mean, unit, all...).as("new")
+	return w.step("new oil of these lots, "+unit, "the sum of mass × reading of each lot, by the sum of the masses", "the book: mixing by mass", mean, unit, all...).as("new")
 }

@@ -93,13 +93,13 @@ func (w *working) massOf(name string, ml Input, place string, p Parcel, since In
 	if p.Empty() {
 		return w.step(name, ml.Name+" × density / 1000", sourceDensity, result, "g", ml, w.density("", standardC).as("density"))
 	}
-	return w.step(name, ml.Name+" × mass_g / volume_ml", "by the mixture in "+place, result, "g", ml, w.total(place, p, since).as("mass_g"), w.volume(place, p, standardC, since).as("volume_ml"))
+	return w.step(name, ml.Name+" × mass_g / volume_ml", "the book: by the mixture in "+place, result, "g", ml, w.total(place, p, since).as("mass_g"), w.volume(place, p, standardC, since).as("volume_ml"))
 }
 
 // room is what a sump takes up to its charge, ml.
 func (w *working) room(c *pumpCase) *Step {
 	sump := w.volume("the sump", c.Sump, standardC, w.inSump(c))
-	return w.step("oil the sump takes", "charge_ml − sump_ml, or 0 if that is less", "volumes at 20 °C", max(0, c.ChargeMl-sump.Result), "ml",
+	return w.step("oil the sump takes", "charge_ml − sump_ml, or 0 if that is less", "the book: volumes at 20 °C", max(0, c.ChargeMl-sump.Result), "ml",
 		w.declared(c, "charge_ml", c.ChargeMl, "ml"), sump.as("sump_ml"))
 }
 
@@ -119,6 +119,17 @@ func (w *working) heel(c *pumpCase) Input {
 	}
 	return w.step("heel", "heel_share × charge_ml", sourceUsage, c.heelMl(), "ml",
 		input("heel_share", 0.03, "1", "assumed until told"), w.declared(c, "charge_ml", c.ChargeMl, "ml")).as("heel_ml")
+}
+
+// mainLot is the lot of which a parcel holds most.
+func mainLot(p Parcel) string {
+	var main LotMass
+	for _, l := range p.Oil {
+		if l.Mass > main.Mass {
+			main = l
+		}
+	}
+	return main.Lot
 }
 
 // running is the oil's temperature in normal running.
@@ -141,19 +152,25 @@ func (w *working) coolTau(c *pumpCase) Input {
 // grade are the two viscosities of a parcel's main lot.
 func (w *working) grade(p Parcel) []Input {
 	oil := w.q.s.oil(p)
-	const from = "rule: of the grade of the main lot, VG 68 until told"
-	return []Input{input("v40", oil.V40, "mm2/s", from), input("v100", oil.V100, "mm2/s", from)}
+	in := []Input{input("v40", oil.V40, "mm2/s", "assumed: VG 68 until the lot's grade is told"), input("v100", oil.V100, "mm2/s", "assumed: of VG 68")}
+	lot := w.q.s.Lots[mainLot(p)]
+	if lot == nil {
+		return in
+	}
+	if _, err := physics.OilOfGrade(lot.Grade); err == nil {
+		for i := range in {
+			in[i].From, in[i].AgeH = "declared with the lot "+lot.Name+": "+lot.Grade, num(w.q.now.Sub(lot.At).Hours())
+		}
+	}
+	return in
 }
 
-const waltherText = "with W(v) = log10(log10(v + 0.7)), T in K: B = (W(v40) − W(v100)) / log10(373.15 / 313.15), A = W(v40) + B × log10(313.15)"
+const waltherText = "with W(v) = log10(log10(v + 0.7)), B = (W(v40) − W(v100)) / log10(373.15 / 313.15), A = W(v40) + B × log10(313.15)"
 
-// viscosity is that of a parcel's oil at a temperature; false outside the formula.
-func (w *working) viscosity(p Parcel, at Input) (*Step, bool) {
-	v, err := w.q.s.oil(p).Viscosity(at.Value)
-	if err != nil {
-		return nil, false
-	}
-	return w.step(fmt.Sprintf("viscosity at %.4g °C", at.Value), "v from W(v) = A − B × log10("+at.Name+" + 273.15), "+waltherText, sourceD341, v, "mm2/s", append(w.grade(p), at)...), true
+// viscosity is that of a parcel's oil at a temperature, where the formula holds.
+func (w *working) viscosity(p Parcel, at Input) *Step {
+	v, _ := w.q.s.oil(p).Viscosity(at.Value)
+	return w.step(fmt.Sprintf("viscosity at %.4g °C", at.Value), "v from W(v) = A − B × log10("+at.Name+" + 273.15), "+waltherText, sourceD341, v, "mm2/s", append(w.grade(p), at)...)
 }
 
 // recorded is the amount that the action proposes to record, g.

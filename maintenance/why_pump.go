@@ -50,9 +50,9 @@ func (w *working) drain(c *pumpCase) {
 	if w.a.Closes == nil {
 		w.dueWithin(day, "a day, where the window never closes: "+sourceRule)
 	} else {
-		w.window(c)
+		length := w.window(c).as("window_min")
 		w.oilTemp(c)
-		w.windowLeft(c, start)
+		w.windowLeft(c, length, start)
 	}
 	if a, ok := w.a.Record.Act.(*DrainAct); ok {
 		w.drainAmount(c, a.Grams)
@@ -91,21 +91,18 @@ func (w *working) started(in Input, c *pumpCase) Input {
 }
 
 // window shows when the oil has become too thick to drain well.
-func (w *working) window(c *pumpCase) {
-	running := w.running(c)
-	hot, ok := w.viscosity(c.Sump, running)
-	if !ok {
-		return
-	}
+func (w *working) window(c *pumpCase) *Step {
+	hot := w.viscosity(c.Sump, w.running(c))
 	closing := w.step("temperature at which the window closes", "10^((A − W(drain_slow × viscosity)) / B) − 273.15, "+waltherText, "ASTM D341; drain time goes with viscosity (laminar flow, ASTM D445)", c.hot.endC, "C",
 		append(w.grade(c.Sump), w.limit("drain_slow", c), hot.as("viscosity"))...)
 	stop, ambient, tau := w.stopTemperature(c), w.ambient(c), w.coolTau(c)
-	w.step("length of the window", "cool_tau_min × ln((stop_c − ambient_c) / (close_c − ambient_c)), 0 for a pump stopped colder than close_c", "Newton's law of cooling", c.hot.closes.Sub(c.hot.opens).Minutes(), "min",
+	length := w.step("length of the window", "cool_tau_min × ln((stop_c − ambient_c) / (close_c − ambient_c)), 0 for a pump stopped colder than close_c", "Newton's law of cooling", c.hot.closes.Sub(c.hot.opens).Minutes(), "min",
 		stop, closing.as("close_c"), ambient, tau)
 	if c.hot.safe.After(later(c.hot.opens, w.q.now)) {
 		w.step("until it no longer burns", "cool_tau_min × ln((stop_c − ambient_c) / (safe_c − ambient_c)), from the stop", "Newton's law of cooling", c.hot.safe.Sub(c.hot.opens).Minutes(), "min",
 			stop, ambient, tau, input("safe_c", physics.SafeToTouchC, "C", "rule: burns above (ASTM C1055 gives contact times), "+sourceUsage))
 	}
+	return length
 }
 
 func (w *working) stopTemperature(c *pumpCase) Input {
@@ -134,8 +131,7 @@ func (w *working) oilTemp(c *pumpCase) {
 }
 
 // windowLeft is what the window still has, and its end.
-func (w *working) windowLeft(c *pumpCase, start Input) {
-	length := w.window0().as("window_min")
+func (w *working) windowLeft(c *pumpCase, length, start Input) {
 	if c.Run != nil {
 		w.judged("minutes_left", "window_min: it has not opened yet", length)
 	} else {
@@ -146,18 +142,7 @@ func (w *working) windowLeft(c *pumpCase, start Input) {
 		formula = "stop_h + window_min / 60"
 	}
 	w.step("closes", formula, "Newton's law of cooling; ASTM D341", w.fromNow(*w.a.Closes), fromNow, length, start)
-	w.due(*c.hot.closes, formula, "the end of the window", length, start)
-}
-
-// window0 is the step of the window's length; the hours that were reckoned where the
-// formula gave none.
-func (w *working) window0() *Step {
-	for _, s := range w.steps {
-		if s.Name == "length of the window" {
-			return s
-		}
-	}
-	panic("maintenance: a window that closes has no length")
+	w.due(*c.hot.closes, formula, "the end of the window: "+sourceRule, length, start)
 }
 
 // drainAmount is how a drain's prefilled mass comes about.
@@ -176,6 +161,6 @@ func (w *working) drainAmount(c *pumpCase, told *float64) {
 		w.recorded(told, "mass_g, all of it", "a heel so large would make it a sample: "+sourceRule, total.as("mass_g"))
 	default:
 		heel := w.massOf("mass of the heel", w.heel(c), "the sump", c.Sump, since)
-		w.recorded(told, "mass_g − heel_g", "all but the heel", total.as("mass_g"), heel.as("heel_g"))
+		w.recorded(told, "mass_g − heel_g", "the book: all but the heel", total.as("mass_g"), heel.as("heel_g"))
 	}
 }

@@ -1,8 +1,10 @@
 package maintenance
 
 import (
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -26,10 +28,27 @@ func TestTalesReckonedByHand(t *testing.T) {
 			kinds[w.Action.Do] = true
 			require.True(t, strings.HasPrefix(filepath.Base(file), string(w.Action.Do)+"-"))
 			requireByHand(t, w)
+			requireFromPrint(t, w)
 		})
 	}
 	for _, do := range Dos() {
 		require.True(t, kinds[do], "no tale leads to %s", do)
+	}
+}
+
+// requireFromPrint reckons each step from its inputs as they are printed, to six figures.
+func requireFromPrint(t *testing.T, w Working) {
+	for _, s := range w.Steps {
+		g := givenOf(s)
+		for i, in := range s.Inputs {
+			figures, _, _ := strings.Cut(InFormula(in.Value, in.Unit), " ")
+			v, err := strconv.ParseFloat(figures, 64)
+			require.NoError(t, err, figures)
+			g.of[in.Name] = v
+			g.order = slices.Clone(g.order)
+			g.order[i].Value = v
+		}
+		require.InDelta(t, s.Result, handOf(s.Name)(g), max(0.01, 1e-4*math.Abs(s.Result)), "%s: %v", s.Name, g.of)
 	}
 }
 
@@ -92,4 +111,19 @@ func taleCare() []CareTask {
 		{Task: "exhaust-filter", RunHours: 40},
 		{Task: "gasket", Next: func(after time.Time) time.Time { return after.Add(28 * day) }},
 	}
+}
+
+// Filtered oil that stands too cold for the law of settling is decanted by what lies at its
+// bottom already.
+func TestWhyWhereNoLawOfSettlingHolds(t *testing.T) {
+	b := kitchen(t)
+	b.tell("start pump=north trap_c=-25").after(30).tell("stop pump=north", "drain pump=north to=jar-1").after(400)
+	b.tell("weigh vessel=jar-1 grams=650 stage=residue").tell("freeze vessel=jar-1", "weigh vessel=jar-1 grams=650 stage=filtered")
+	require.Positive(t, b.s.Vessels["jar-1"].Sunk)
+	b.rules.Limits.FillFreeWaterG = num(b.s.Vessels["jar-1"].freeWater().Grams() / 2)
+	b.tell("vessel vessel=jar-1 store_c=-5").after(1)
+	a := asks(t, b.s, b.rules, b.now.Sub(day0).Hours(), "decant/jar-1")
+	w := mustWhy(t, b.s, b.rules, b.now.Sub(day0).Hours(), a.ID)
+	requireByHand(t, w)
+	require.Contains(t, stepOf(t, w, "wait in all").Source, noSettling)
 }

@@ -28,7 +28,7 @@ func (w *working) opens(at time.Time, formula, source string, inputs ...Input) {
 		return
 	}
 	first := w.step(notSnoozed, formula, source, w.fromNow(at), fromNow, inputs...)
-	w.step("opens", "opens_h, but never before snoozed_h", "as the person asked", w.fromNow(w.a.Opens), fromNow, first.as("opens_h"), until)
+	w.step("opens", "opens_h, but never before snoozed_h", "the book: as the person asked", w.fromNow(w.a.Opens), fromNow, first.as("opens_h"), until)
 }
 
 // due is when the action is to be done: at, or later if it opens only then.
@@ -59,7 +59,7 @@ const notSnoozed = "opens, were it not snoozed"
 // dueWithin is due so long after it opens.
 func (w *working) dueWithin(within time.Duration, source string) {
 	opens := w.opensH()
-	w.due(w.opened.Add(within), "opens_h + within_h", source, opens, input("within_h", within.Hours(), "h", "rule: "+source))
+	w.due(w.opened.Add(within), "opens_h + within_h", source, opens, input("within_h", within.Hours(), "h", "rule: of this kind of action"))
 }
 
 // usualCycle is how long a cycle of the pump lasts.
@@ -112,7 +112,7 @@ func (w *working) nextStop(c *pumpCase) *Step {
 	const later = ", and whole hours more until it lies ahead"
 	name, since := "stop to be expected", w.since("since_start_h", c.Run.Since, c.Run.Cycle, "the pump started")
 	if c.Run.Blank {
-		return w.step(name, "warming_h − since_start_h"+later, "a maker's note: warm within about 60 min", w.fromNow(c.nextStop(w.q.now)), fromNow,
+		return w.step(name, "warming_h − since_start_h"+later, "a maker's note: warm within about 60 min, from memory", w.fromNow(c.nextStop(w.q.now)), fromNow,
 			input("warming_h", warmingUp.Hours(), "h", "rule: a run to warm up"), since)
 	}
 	return w.step(name, "usual_h − ran_before_h − since_start_h"+later, sourceRule, w.fromNow(c.nextStop(w.q.now)), fromNow,

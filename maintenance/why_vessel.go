@@ -33,38 +33,50 @@ func (w *working) decant(v *vesselCase) {
 	w.judged("settled_h", "since_h, or 0 if that is less; held against wait_h", since, waited.as("wait_h"))
 	w.settled(v, free, since)
 	w.judged("fill_free_water_g", "free_g, held against fill_free_water_g", free.as("free_g"), w.limit("fill_free_water_g", nil))
-	w.opens(v.ready, "wait_h − since_h", "when it has settled", waited.as("wait_h"), since)
-	w.due(v.ready, "opens_h", "as soon as it is ready", w.opensH())
+	w.opens(v.ready, "wait_h − since_h", "when it has settled: "+sourceRule, waited.as("wait_h"), since)
+	w.due(v.ready, "opens_h", "as soon as it is ready: "+sourceRule, w.opensH())
 	total := w.total(v.Name, v.Content, w.inVessel(v))
-	w.recorded(w.a.Record.Act.(*DecantAct).Grams, "mass_g − the larger of mass_g / 10, down to whole milligrams, and 2 × settled_g", sourceRule, total.as("mass_g"), w.named("water settled at the end of the wait").as("settled_g"))
+	w.recorded(w.a.Record.Act.(*DecantAct).Grams, "mass_g − the larger of mass_g / 10, down to whole milligrams, and 2 × settled_g", sourceRule, total.as("mass_g"), w.named(settledAtEnd).as("settled_g"))
 }
 
 // settled is the share that has settled now, held against that at the end of the wait.
 func (w *working) settled(v *vesselCase, free *Step, since Input) {
 	now := w.q.s.sunkWater(v.Vessel, w.q.now)
+	end := w.step("share settled at the end of the wait", "settled_g / free_g, or 1 if there is none", "the cloud of droplets is an assumption: "+sourceRule, v.willSettle(), "1", w.named(settledAtEnd).as("settled_g"), free.as("free_g"))
+	sunk := w.sunkNow(v, free, since)
+	sunk.Result = now.Grams()
+	w.judged("settled", "settled_g / free_g, or 1 if there is none; held against end_share", sunk.as("settled_g"), free.as("free_g"), end.as("end_share"))
+}
+
+// sunkNow is the water at the bottom now.
+func (w *working) sunkNow(v *vesselCase, free *Step, since Input) *Step {
 	sink, ok := w.stokes(v)
 	if !ok {
-		return
+		return w.step("water settled now", "lay_g: "+noSettling, sourceBook, min(v.Sunk, v.free).Grams(), "g", w.booked("lay_g", min(v.Sunk, v.free), w.inVessel(v)))
 	}
 	still, had := w.still(v).as("still_h"), w.had(v, sink)
 	stood := w.stoodStill(v, "has stood still", since.called("after_h"), still, had)
 	share := w.settledShare(v, "share of droplets settled now", sink, stood.as("stood_h"), w.q.s.sunkShare(v.Vessel, w.q.now))
-	sunk := w.sunk(v, "water settled now", free, share)
-	sunk.Result = now.Grams()
-	end := w.step("share settled at the end of the wait", "settled_g / free_g, or 1 if there is none", "the cloud of droplets is an assumption", v.willSettle(), "1", w.named("water settled at the end of the wait").as("settled_g"), free.as("free_g"))
-	w.judged("settled", "settled_g / free_g, or 1 if there is none; held against end_share", sunk.as("settled_g"), free.as("free_g"), end.as("end_share"))
+	return w.sunk(v, "water settled now", free, share)
 }
+
+const (
+	settledAtEnd = "water settled at the end of the wait"
+	noSettling   = "no law of settling holds for this oil at its store's temperature"
+)
 
 // wait is how long a vessel has to stand from the beginning of its stage, and what has
 // settled at its end.
 func (w *working) wait(v *vesselCase) {
+	wait := v.ready.Sub(v.Since).Hours()
 	sink, ok := w.stokes(v)
 	if !ok {
+		w.step("wait in all", "after_h", noSettling+": "+sourceRule, wait, "h", input("after_h", wait, "h", "rule: what lies at the bottom is enough"))
+		w.step(settledAtEnd, "lay_g: "+noSettling, sourceBook, v.sunk.Grams(), "g", w.booked("lay_g", min(v.Sunk, v.free), w.inVessel(v)))
 		return
 	}
 	still, had := w.still(v).as("still_h"), w.had(v, sink)
 	free := w.freeWater(v)
-	wait := v.ready.Sub(v.Since).Hours()
 	if v.tooWet {
 		w.waitUntilClear(v, sink, free, still, had)
 	} else {
@@ -78,13 +90,13 @@ func (w *working) wait(v *vesselCase) {
 func (w *working) waitUntilClear(v *vesselCase, sink, free *Step, still, had Input) {
 	after := input("after_h", v.ready.Sub(v.Since).Hours(), "h", "rule: the first whole hour after which free_g − settled_g is fill_free_water_g or less, by trial")
 	w.endOfWait(v, sink, free, after, still, had)
-	w.step("wait in all", "after_h: free_g − settled_g is fill_free_water_g or less", sourceRule, after.Value, "h", after, free.as("free_g"), w.named("water settled at the end of the wait").as("settled_g"), w.limit("fill_free_water_g", nil))
+	w.step("wait in all", "after_h: free_g − settled_g is fill_free_water_g or less", sourceRule, after.Value, "h", after, free.as("free_g"), w.named(settledAtEnd).as("settled_g"), w.limit("fill_free_water_g", nil))
 }
 
 func (w *working) endOfWait(v *vesselCase, sink, free *Step, after, still, had Input) {
 	stood := w.stoodStill(v, "will have stood still at the end of the wait", after, still, had)
 	share := w.settledShare(v, "share of droplets settled at the end of the wait", sink, stood.as("stood_h"), w.q.s.sunkShare(v.Vessel, v.ready))
-	w.sunk(v, "water settled at the end of the wait", free, share).Result = v.sunk.Grams()
+	w.sunk(v, settledAtEnd, free, share).Result = v.sunk.Grams()
 }
 
 func (w *working) freeze(v *vesselCase) {
@@ -97,14 +109,14 @@ func (w *working) freeze(v *vesselCase) {
 	since := w.stage(v)
 	switch {
 	case v.stuck == "":
-		w.opens(v.Since, "0 − since_h", "residue is frozen from the start: "+sourceRule, since)
+		w.opens(v.Since, "0 − since_h", "residue with free water is frozen from the start: "+sourceRule, since)
 	case v.Look != nil && v.stuckAt.Equal(v.Look.At):
-		w.opens(v.stuckAt, "0 − seen_h", "since it was seen: "+v.stuck, w.since("seen_h", v.Look.At, v.Look.Entry, "looked at"))
+		w.opens(v.stuckAt, "0 − seen_h", "since it was seen: "+v.stuck+"; "+sourceRule, w.since("seen_h", v.Look.At, v.Look.Entry, "looked at"))
 	case v.stuckAt.Equal(v.Since):
-		w.opens(v.stuckAt, "0 − since_h", v.stuck, since)
+		w.opens(v.stuckAt, "0 − since_h", v.stuck+": "+sourceRule, since)
 	default:
 		w.wait(v)
-		w.opens(v.stuckAt, "wait_h − since_h", v.stuck, w.named("wait in all").as("wait_h"), since)
+		w.opens(v.stuckAt, "wait_h − since_h", v.stuck+": "+sourceRule, w.named("wait in all").as("wait_h"), since)
 	}
 	w.weekFrom()
 }
@@ -120,7 +132,7 @@ func (w *working) separate(v *vesselCase) {
 	wait := w.freezing(v, free)
 	w.judged("frozen_h", "since_h, or 0 if that is less; held against wait_h", since, wait.as("wait_h"))
 	w.judged("free_water_g", "free_g, held against fill_free_water_g", free.as("free_g"), w.limit("fill_free_water_g", nil))
-	w.opens(v.ready, "wait_h − since_h", "when it has frozen through", wait.as("wait_h"), since)
+	w.opens(v.ready, "wait_h − since_h", "when it has frozen through: "+sourceRule, wait.as("wait_h"), since)
 	w.dueWithin(thawWithin, "a day, since it blocks the cold place: "+sourceUsage)
 	w.recorded(w.a.Record.Act.(*SeparateAct).WaterG, "free_g: a guess, weigh the ice", sourceBook, free.as("free_g"))
 }
@@ -128,7 +140,7 @@ func (w *working) separate(v *vesselCase) {
 // freezing is how long it has to stand in the cold.
 func (w *working) freezing(v *vesselCase, free *Step) *Step {
 	total := w.total(v.Name, v.Content, w.inVessel(v))
-	layer := w.step("layer of water", "depth_mm × free_g / mass_g, at least 0.1", "the free water's share of the depth", max(0.1, w.q.s.depthMm(v.Vessel)*v.free.Grams()/max(1, v.Content.Total().Grams())), "mm",
+	layer := w.step("layer of water", "depth_mm × free_g / mass_g, at least 0.1", "the free water's share of the depth, as if its walls were straight: "+sourceUsage, max(0.1, w.q.s.depthMm(v.Vessel)*v.free.Grams()/max(1, v.Content.Total().Grams())), "mm",
 		w.depth(v), free.as("free_g"), total.as("mass_g"))
 	plank, err := physics.LayerHours(layer.Result, freezerC, physics.FreezerFilm)
 	least := input("least_h", overnightH, "h", "rule: "+sourceUsage)
@@ -147,7 +159,7 @@ func (w *working) filter(v *vesselCase) {
 	passes.Value, passes.Unit = float64(v.Content.Passes), "passes"
 	w.judged("filter_passes", "passes, held against filter_passes", passes, w.limit("filter_passes", nil))
 	w.freeWater(v)
-	w.opens(v.Since, "0 − since_h", "oil that has been poured off may be filtered at once", w.stage(v))
+	w.opens(v.Since, "0 − since_h", "oil that has been poured off may be filtered at once: "+sourceRule, w.stage(v))
 	w.filterDue(v)
 }
 
@@ -171,23 +183,23 @@ func (w *working) handIn(v *vesselCase) {
 		stands := input("stands_h", residueStands.Hours(), "h", "rule: residue may wait so long for more of its kind, "+sourceRule)
 		w.judged("settled_h", "since_h, held against stands_h", since, stands)
 		free := w.freeWater(v)
-		w.step("too dry to freeze", "free_g, held against fill_free_water_g", sourceRule, v.free.Grams(), "g", free.as("free_g"), w.limit("fill_free_water_g", nil)).Limit = w.q.r.Limits.FillFreeWaterG
-		w.opens(v.Since.Add(residueStands), "stands_h − since_h", "when it has waited long enough", stands, since)
+		w.held("too dry to freeze", free.as("free_g"), "fill_free_water_g", nil)
+		w.opens(v.Since.Add(residueStands), "stands_h − since_h", "when it has waited long enough: "+sourceRule, stands, since)
 	} else {
 		volume := w.volume(v.Name, v.Content, standardC, w.inVessel(v))
 		w.judged("waste_full", "volume_ml / capacity_ml, held against waste_full", volume.as("volume_ml"), toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml"), w.limit("waste_full", nil))
-		w.opens(v.Since, "0 − since_h", "since the newest oil went in", since)
+		w.opens(v.Since, "0 − since_h", "since the newest oil went in: "+sourceRule, since)
 	}
 	w.weekFrom()
 }
 
 // changeMedium is how slow a medium has become. The book does not keep which pass told what.
 func (w *working) changeMedium(m *Medium) {
-	first := input("first", m.FirstM, "min/g", "booked: the first timed pass, minutes for each gram × viscosity at 20 °C / viscosity at the pass").by(m.Entry, m.Since, w.q.now)
+	first := input("first", m.FirstM, "min/g", "booked: the first timed pass through it, minutes for each gram × viscosity at 20 °C / viscosity at the pass")
 	last := input("last", m.LastM, "min/g", "booked: the newest timed pass, in the same way")
 	last.AgeH = num(w.q.now.Sub(m.LastAt).Hours())
 	w.judged("medium_slow", "last / first, held against medium_slow", first, last, w.limit("medium_slow", nil))
 	since := input("since_h", w.q.now.Sub(m.LastAt).Hours(), "h", "booked: the newest pass")
-	w.opens(m.LastAt, "0 − since_h", "from the pass on", since)
+	w.opens(m.LastAt, "0 − since_h", "from the pass on: "+sourceRule, since)
 	w.dueWithin(upkeepWithin, "a day: "+sourceRule)
 }

@@ -32,7 +32,7 @@ func (w *working) carryOver(c *pumpCase) {
 	}
 	y := carryOver(c.Pump, hours.Value, trap, trapEnd)
 	if c.Run == nil && MassOf(y.mid) != c.Last.Carried {
-		w.step("water carried past the trap", "carried_g", "as it was reckoned at the stop: what it rests on was told anew since, or the cycle was broken off and went on", c.Last.Carried.Grams(), "g",
+		w.step("water carried past the trap", "carried_g", "the book, as it was reckoned at the stop: what it rests on was told anew since, or the cycle was broken off and went on", c.Last.Carried.Grams(), "g",
 			input("carried_g", c.Last.Carried.Grams(), "g", "booked: reckoned at the stop").by(c.Last.Entry, c.Last.At, w.q.now))
 		return
 	}
@@ -73,13 +73,13 @@ func (w *working) icePressure(c *pumpCase, y carry, start, stop *float64) *Step 
 func (w *working) traps(c *pumpCase, y carry, start, stop *float64) []Input {
 	var all []Input
 	if start != nil {
-		cycle, began := "", c.Declared
+		told := input("trap_c", *start, "C", "told at the start")
 		if c.Run != nil {
-			cycle, began = c.Run.Cycle, c.Run.Began
+			told = told.by(c.Run.Cycle, c.Run.Began, w.q.now)
 		} else {
-			cycle, began = c.Last.Cycle, c.Last.Began
+			told = told.by(c.Last.Cycle, c.Last.Began, w.q.now)
 		}
-		all = append(all, input("trap_c", *start, "C", "told at the start").by(cycle, began, w.q.now))
+		all = append(all, told)
 	}
 	if stop != nil {
 		all = append(all, input("trap_c", *stop, "C", "told at the stop").by(c.Last.Entry, c.Last.At, w.q.now))
@@ -97,7 +97,7 @@ func (w *working) traps(c *pumpCase, y carry, start, stop *float64) []Input {
 // each run, which nobody does by hand.
 func (w *working) sumpWater(c *pumpCase) {
 	since := w.inSump(c)
-	s := w.step("water in the sump", "otherwise_g + carried_over_g − expelled_g", "the book; expelled: one well-mixed stage, whose exhaust leaves at most saturated at the oil's temperature, integrated over each run (own derivation); "+
+	s := w.step("water in the sump", "otherwise_g + carried_over_g − expelled_g", "the book; expelled: one well-mixed stage, whose exhaust leaves at most saturated at the oil's temperature, integrated over each run, not to be done by hand (own derivation); "+
 		"low: from the low carry-over with ten times the leak, high: from the high one", c.Sump.Water.Grams(), "g",
 		w.booked("otherwise_g", c.Sump.Water-c.Charge.CarryOver+c.Charge.Expelled, since), w.booked("carried_over_g", c.Charge.CarryOver, since), w.booked("expelled_g", c.Charge.Expelled, since))
 	s.Inputs[0].From = "booked: with the heel and the fills, or found by a weighing"
@@ -119,7 +119,7 @@ func (w *working) freeWater(v *vesselCase) *Step {
 		"insulating oil: IEEE C57.106 practice, from memory; pump oil 1.7 times (1 to 5), a lubrication trade source", physics.PumpOilFactor*solubility, "mg/kg", store)
 	since := w.inVessel(v)
 	oil := w.step("oil in "+v.Name, "the sum", sourceBook, v.Content.OilMass().Grams(), "g", w.oil(v.Content, since)...)
-	s := w.step("free water in "+v.Name, "water_g − oil_g × solubility / 1000000, or 0 if that is less; low and high: of water_low_g and water_high_g", "what the oil cannot dissolve at its store's temperature", v.Vessel.freeWater().Grams(), "g",
+	s := w.step("free water in "+v.Name, "water_g − oil_g × solubility / 1000000, or 0 if that is less; low and high: of water_low_g and water_high_g", "the book, less what the oil dissolves at its store's temperature", v.Vessel.freeWater().Grams(), "g",
 		w.booked("water_g", v.Content.Water, since), oil.as("oil_g"), dissolved.as("solubility"),
 		w.booked("water_low_g", v.Content.WaterLow, since), w.booked("water_high_g", v.Content.WaterHigh, since))
 	return s.between(min(v.Vessel.freeWater(), freeOf(v.Content, v.Content.WaterLow, v.storeC())).Grams(), freeOf(v.Content, v.Content.WaterHigh, v.storeC()).Grams())
@@ -129,11 +129,10 @@ func (w *working) freeWater(v *vesselCase) *Step {
 // the formula does not hold.
 func (w *working) stokes(v *vesselCase) (*Step, bool) {
 	h, err := w.q.s.settlingHours(v.Vessel, w.q.r.Limits)
-	store := w.store(v)
-	viscosity, ok := w.viscosity(v.Content, store)
-	if err != nil || !ok {
+	if err != nil {
 		return nil, false
 	}
+	viscosity := w.viscosity(v.Content, w.store(v))
 	return w.step("time for a droplet to sink", "depth_mm / 1000 × 18 × viscosity × oil_density / (9.80665 × settle_um² / 1000000 × (water_density − oil_density)) / 3600", "Stokes' law; viscosity mm2/s × 10⁻⁶ × density is that in Pa s", h, "h",
 		w.depth(v), viscosity.as("viscosity"), w.mainDensity(v).as("oil_density"), w.limit("settle_um", nil),
 		input("water_density", waterDensity(v.storeC()), "kg/m3", "constant: "+sourceWater)), true
@@ -141,13 +140,7 @@ func (w *working) stokes(v *vesselCase) (*Step, bool) {
 
 // mainDensity is the density of a vessel's main lot at its store's temperature.
 func (w *working) mainDensity(v *vesselCase) *Step {
-	var main LotMass
-	for _, l := range v.Content.Oil {
-		if l.Mass > main.Mass {
-			main = l
-		}
-	}
-	return w.density(main.Lot, v.storeC())
+	return w.density(mainLot(v.Content), v.storeC())
 }
 
 // depth is how deep the oil stands in a vessel.
@@ -157,7 +150,7 @@ func (w *working) depth(v *vesselCase) Input {
 		return toldOr(v, "depth_mm", v.HeightMm, unknownDepthMm, "mm")
 	}
 	volume := w.volume(v.Name, v.Content, standardC, w.inVessel(v))
-	return w.step(name, "height_mm × volume_ml / capacity_ml, at most height_mm and at least 1", "a vessel of straight walls", w.q.s.depthMm(v.Vessel), "mm",
+	return w.step(name, "height_mm × volume_ml / capacity_ml, at most height_mm and at least 1", "a vessel of straight walls: "+sourceUsage, w.q.s.depthMm(v.Vessel), "mm",
 		toldOr(v, "height_mm", v.HeightMm, assumedDepthMm, "mm"), volume.as("volume_ml"), toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml")).as("depth_mm")
 }
 

@@ -37,7 +37,7 @@ const columns = 80
 
 func (r reader) step(s *sheet, a maintenance.Action, step maintenance.Step) {
 	s.line("")
-	s.hanging("", "  ", reasonName(step.Name)+": "+r.outcome(a, step))
+	s.hanging("", "  ", step.Name+": "+r.outcome(a, step))
 	s.hanging("  = ", "    ", step.Formula)
 	name, value := 0, 0
 	for _, in := range step.Inputs {
@@ -54,7 +54,7 @@ func (r reader) step(s *sheet, a maintenance.Action, step maintenance.Step) {
 // clock's.
 func (r reader) outcome(a maintenance.Action, step maintenance.Step) string {
 	text := r.both(step, step.Result)
-	if step.Low != nil && step.High != nil {
+	if step.Low != nil && *step.Low != *step.High {
 		text += fmt.Sprintf(" (%s to %s)", maintenance.InFormula(*step.Low, step.Unit), maintenance.InFormula(*step.High, step.Unit))
 	}
 	if step.Limit != nil {
@@ -75,7 +75,7 @@ func (r reader) outcome(a maintenance.Action, step maintenance.Step) string {
 func (r reader) both(step maintenance.Step, v float64) string {
 	text := maintenance.InFormula(v, step.Unit)
 	if u, ok := units.UnitOf(step.Unit); ok && r.system == units.US && shown[u.Dimension()] && u != "K" {
-		text += " (" + r.namely(step.Name, v, step.Unit) + ")"
+		text += " = " + r.namely(step.Name, v, step.Unit)
 	}
 	return text
 }

@@ -39,7 +39,7 @@ func (v View) step(s maintenance.Step) step {
 	if names, ok := ruleWords[s.Name]; ok {
 		out.Name = names[0]
 	}
-	if s.Low != nil && s.High != nil {
+	if s.Low != nil && *s.Low != *s.High {
 		out.Interval = inFormula(*s.Low, s.Unit) + " and " + inFormula(*s.High, s.Unit)
 	}
 	if s.Limit != nil {
