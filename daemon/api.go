@@ -41,6 +41,9 @@ func (k *Keeper) api(mux *http.ServeMux) {
 	mux.HandleFunc("GET /api/v1/audit/{pump}", answer(func(r *http.Request) (any, error) {
 		return asked(r, func(m Moment) (maintenance.Audit, error) { return k.Audit(r.PathValue("pump"), m) })
 	}))
+	mux.HandleFunc("GET /api/v1/learn/{pump}", answer(func(r *http.Request) (any, error) {
+		return asked(r, func(m Moment) (maintenance.LearnView, error) { return k.Learn(r.PathValue("pump"), m) })
+	}))
 	k.explain(mux)
 	mux.HandleFunc("GET /api/v1/notices", answer(k.getNotices))
 	mux.HandleFunc("POST /api/v1/signals/{pump}", limited(maxSignal, answer(k.postSignals)))

@@ -242,6 +242,11 @@ func (c *Client) Actions(ctx context.Context, m Moment) (ActionsView, error) {
 	return get[ActionsView](ctx, c, "/api/v1/actions", m.query())
 }
 
+// Learn asks for what a pump has shown of itself.
+func (c *Client) Learn(ctx context.Context, pump string, m Moment) (maintenance.LearnView, error) {
+	return get[maintenance.LearnView](ctx, c, "/api/v1/learn/"+url.PathEscape(pump), m.query())
+}
+
 // Audit asks for the history of a pump's oil.
 func (c *Client) Audit(ctx context.Context, pump string, m Moment) (maintenance.Audit, error) {
 	return get[maintenance.Audit](ctx, c, "/api/v1/audit/"+url.PathEscape(pump), m.query())

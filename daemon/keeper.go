@@ -275,6 +275,19 @@ func (k *Keeper) Audit(pump string, m Moment) (maintenance.Audit, error) {
 	return audit, nil
 }
 
+// Learn shows what one pump has shown of itself.
+func (k *Keeper) Learn(pump string, m Moment) (maintenance.LearnView, error) {
+	st, err := k.book.Stand(m, k.clock())
+	if err != nil {
+		return maintenance.LearnView{}, err
+	}
+	v, found := maintenance.Learned(st.State, pump, st.At)
+	if !found {
+		return v, problem(http.StatusNotFound, fmt.Sprintf("no pump named %q is on the book", pump), "state lists the pumps")
+	}
+	return v, nil
+}
+
 // An UndoPlan is what an undo withdraws: the entry and what rests on it, newest first.
 type UndoPlan struct {
 	Voids []maintenance.Entry `json:"voids"`

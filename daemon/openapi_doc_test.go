@@ -39,6 +39,7 @@ var operations = map[string]operation{
 	"GET /api/v1/state":           {"state", "Where every gram is.", moment, "", "StateView"},
 	"GET /api/v1/actions":         {"actions", "What is to be done, most urgent first.", moment, "", "ActionsView"},
 	"GET /api/v1/audit/{pump}":    {"audit", "The history of a pump's oil, newest charge first.", append([]string{"pump"}, moment...), "", "Audit"},
+	"GET /api/v1/learn/{pump}":    {"learn", "What a pump has shown of itself: its own factors, and whether a rise of its blank-off pressure is the oil's or the pump's.", append([]string{"pump"}, moment...), "", "LearnView"},
 	"GET /api/v1/why":             {"why", "The working behind one action.", append([]string{"action"}, moment...), "", "Working"},
 	"GET /api/v1/why-not/{kind}":  {"whyNot", "Why nothing of a kind is asked for, and what became of its reminders.", append([]string{"kind"}, moment...), "", "WhyNotView"},
 	"GET /api/v1/notices":         {"notices", "What became of reminders: the newest, or, with `after`, those that follow.", []string{"after", "limit"}, "", "NoticesView"},
@@ -89,7 +90,7 @@ func document() object {
 	schemas := ownSchemas()
 	described := describer{schemas}
 	for _, answer := range []any{
-		Receipt{}, maintenance.StateView{}, ActionsView{}, maintenance.Audit{}, maintenance.Working{}, WhyNotView{}, NoticesView{}, SignalReceipt{}, pushed{}, Problem{},
+		Receipt{}, maintenance.StateView{}, ActionsView{}, maintenance.Audit{}, maintenance.LearnView{}, maintenance.Working{}, WhyNotView{}, NoticesView{}, SignalReceipt{}, pushed{}, Problem{},
 	} {
 		described.schema(reflect.TypeOf(answer))
 	}
@@ -210,6 +211,8 @@ func wholes(kind string, properties object) object {
 	case "weigh":
 		return object{"dependentRequired": amounts["dependentRequired"], "not": object{"required": array{"gross_g", "pump"}},
 			"allOf": array{oneOf("vessel", "pump"), oneOf("grams", "ml", "gross_g")}}
+	case "drain":
+		delete(amounts, "dependentRequired") // its temperature alone teaches how the pump cools
 	case "lot":
 		amounts["anyOf"] = needing("grams", "ml")
 	case "inspect":

@@ -1,6 +1,11 @@
 package maintenance
 
-import "time"
+import (
+	"math"
+	"time"
+
+	"sumpbook/maintenance/chart"
+)
 
 const (
 	longRunTimes = 2.0            // a run so many times its usual length
@@ -79,8 +84,13 @@ func (q *asking) checkLongRun(c *pumpCase) {
 	}
 }
 
-// checkBlankOff: new oil that does not bring the pressure back leaves the pump.
+// checkBlankOff: new oil that does not bring the pressure back leaves the pump. The chart says
+// so once it has a start; until then two readings on new oil are held against one another.
 func (q *asking) checkBlankOff(c *pumpCase) {
+	if c.blank.N > 0 {
+		q.checkChart(c)
+		return
+	}
 	last, ok := c.blankOff()
 	if !ok || c.BlankFirst == nil || !q.isNewOil(c) || !last.At.After(c.Noted) {
 		return
@@ -91,9 +101,27 @@ func (q *asking) checkBlankOff(c *pumpCase) {
 	}
 	if a := q.askCheck(c, last.Entry, last.At); a != nil {
 		a.becauseOf("blank_off_factor", factor, &c.own, q)
-		a.caution("new oil has not brought the pressure back: look at vanes, seals and leaks as the maker's manual says")
+		a.caution(cautionPump)
 	}
 }
+
+const cautionPump = "new oil has not brought the pressure back: make sure that it is the right oil and came dry from its can, then look at vanes, seals and leaks as the maker's manual says"
+
+func (q *asking) checkChart(c *pumpCase) {
+	if c.blank.Verdict != chart.Pump {
+		return
+	}
+	signal := c.BlankOffs[c.blank.Signal]
+	if !signal.At.After(c.Noted) {
+		return
+	}
+	if a := q.askCheck(c, signal.Entry, signal.At); a != nil {
+		a.because("blank_off_pa", c.blank.Factor*math.Exp(c.blank.Centre), math.Exp(c.blank.EWMALimit), "Pa", sourceChart)
+		a.caution(cautionPump)
+	}
+}
+
+const sourceChart = "EWMA and CUSUM charts of the blank-off readings (NIST/SEMATECH e-Handbook 6.3.2.3, 6.3.2.4), and the readings after changes to new oil"
 
 // checkExhaust: oil that leaves twice as fast as before leaves by the exhaust filter.
 func (q *asking) checkExhaust(c *pumpCase) {

@@ -61,6 +61,10 @@ func (q *asking) drain(c *pumpCase) {
 	}
 	a.ofPump(c.Pump)
 	a.Closes = c.hot.closes
+	if c.Run != nil && !c.Run.Blank && c.hot.opens.Equal(c.expectedStop()) {
+		low, high := paceOf(c.lengths()).around(due)
+		a.dueBetween(due, low, high)
+	}
 	q.drainReasons(a, c)
 	q.drainCautions(a, c)
 	m := q.drainMass(c)
@@ -103,7 +107,7 @@ func (q *asking) dueAfterRun(c *pumpCase) bool {
 	left := c.hot.opens.Sub(q.now)
 	carried := c.Charge.CarryOver.Grams()
 	if c.l.DrainWaterG != nil {
-		carried += carryOver(c.Pump, c.cycle.Hours(), c.Run.TrapC, nil).mid
+		carried += carryOver(c.Pump, c.cycle.Hours(), c.Run.TrapC, nil, false).mid
 	}
 	if c.drainDue(float64(c.Charge.Cycles+1), c.Charge.RunTime+left, carried) {
 		return true

@@ -18,6 +18,10 @@ func (q *asking) fill(c *pumpCase) {
 		return
 	}
 	a.ofPump(c.Pump)
+	if next, ok := c.nextStart(); ok {
+		low, high := paceOf(c.gaps()).around(next)
+		a.dueBetween(next, later(low, opens), high)
+	}
 	a.Record = Entry{Act: &FillAct{Pump: c.Name}}
 	if c.LastDrain != nil {
 		a.becauseOf("air_h", max(0, q.now.Sub(since).Hours()), &c.own, q)

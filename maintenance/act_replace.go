@@ -13,8 +13,9 @@ const buyAhead = 14 * day // time to get oil in (common practice, no source)
 type replacing struct {
 	wears      wears
 	opens, due time.Time
-	worn       bool // a limit is reached
-	coming     bool // one is near, and its date can be foreseen
+	worn       bool      // a limit is reached
+	coming     bool      // one is near, and its date can be foreseen
+	low, high  time.Time // of that date
 }
 
 // judge holds the oil against every limit of its life. Worn oil is replaced at the drain
@@ -53,7 +54,8 @@ func (q *asking) foresee(c *pumpCase, r *replacing) {
 			break
 		}
 		if at, ok := w.forecast(c, q.now); ok && (!r.coming || at.Before(r.opens)) {
-			r.coming, r.opens, r.due = true, at, at.Add(day)
+			low, high := w.forecastBetween(c, at)
+			r.coming, r.opens, r.due, r.low, r.high = true, at, at.Add(day), later(low, q.now).Add(day), high.Add(day)
 		}
 	}
 }
@@ -81,6 +83,9 @@ func (q *asking) replace(c *pumpCase) {
 		return
 	}
 	a.ofPump(c.Pump)
+	if r.coming && !r.worn {
+		a.dueBetween(r.due, r.low, r.high)
+	}
 	for _, w := range r.wears {
 		a.because(w.key, w.value, w.limit, specOf(w.key).Unit, w.source)
 	}
@@ -184,6 +189,9 @@ func (q *asking) askOil(c *pumpCase, entry string, opens, due time.Time, stock, 
 		return
 	}
 	a.ofPump(c.Pump)
+	if r := c.replacing; r.coming && !r.worn {
+		a.dueBetween(r.due, r.low, r.high)
+	}
 	a.because("new_oil_ml", stock, want, "ml", "the book: new oil in stock, against the next change")
 	lot, can := q.unused("lot-", func(n string) bool { return q.s.Lots[n] != nil }), q.unused("can-", func(n string) bool { return q.s.Vessels[n] != nil })
 	a.Record = Entry{Act: &LotAct{Lot: lot, Vessel: can, Amount: Amount{Ml: num(100 * math.Ceil(c.ChargeMl/100))}}}

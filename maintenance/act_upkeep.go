@@ -7,9 +7,9 @@ func (q *asking) changeMedium(m *Medium) {
 		q.not(DoChangeMedium, m.Name, "no pass of it was timed")
 		return
 	}
-	slow := m.LastM / m.FirstM
+	slow := m.LastM / q.freshM(m)
 	if slow < limit {
-		q.not(DoChangeMedium, m.Name, "the newest timed pass took %.2g times as long as the first, limit %v", slow, limit)
+		q.not(DoChangeMedium, m.Name, "the newest timed pass took %.2g times as long as a fresh medium does, limit %v", slow, limit)
 		return
 	}
 	a := q.ask(DoChangeMedium, m.Name, m.Entry, m.LastAt, m.LastAt.Add(upkeepWithin))
@@ -19,6 +19,19 @@ func (q *asking) changeMedium(m *Medium) {
 	a.Record = Entry{Act: &MediumAct{Medium: m.Name}}
 	a.becauseOf("medium_slow", slow, nil, q)
 	a.caution("a used filter medium is oily waste: keep it from heat, local rules say where it goes")
+}
+
+// freshM is what a gram takes through the fresh medium, min: its first pass, if that was
+// timed; else, if it is less than the first that was, what the oil of that pump has shown.
+func (q *asking) freshM(m *Medium) float64 {
+	p := q.s.Pumps[m.Pump]
+	if m.FirstPass <= 1 || p == nil {
+		return m.FirstM
+	}
+	if f := p.factor(factorMedium); !f.isAssumed() {
+		return min(m.FirstM, freshMediumMinG*f.Value)
+	}
+	return m.FirstM
 }
 
 // residueStands is how long residue too dry to freeze may wait for more of its kind (rule of

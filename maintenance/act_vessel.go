@@ -26,6 +26,9 @@ func (q *asking) decant(v *vesselCase) {
 		return
 	}
 	a.ofVessel(v.Vessel)
+	if !v.tooWet {
+		a.readyBetween(q, v)
+	}
 	m := v.clear()
 	a.Record = Entry{Act: &DecantAct{From: v.Name, Amount: Amount{Grams: wholeGrams(m)}}}
 	a.because("settled_h", max(0, q.now.Sub(v.Since).Hours()), v.ready.Sub(v.Since).Hours(), "h", "Stokes' law for a droplet of settle_um, never under settle_min_h: "+q.sourceOf("settle_um"))
@@ -35,6 +38,12 @@ func (q *asking) decant(v *vesselCase) {
 	}
 	a.caution("pour slowly and stop before the bottom stirs", cautionLabel)
 	a.place = func(a *asked) { q.placeDecant(a, v, m) }
+}
+
+// readyBetween gives an action that waits for a vessel the interval of that wait's end.
+func (a *asked) readyBetween(q *asking, v *vesselCase) {
+	low, high := q.s.readyBetween(v.Vessel, q.r.Limits)
+	a.dueBetween(a.Due, low.Add(a.Due.Sub(v.ready)), high.Add(a.Due.Sub(v.ready)))
 }
 
 func (q *asking) placeDecant(a *asked, v *vesselCase, m Mass) {
@@ -154,6 +163,7 @@ func (q *asking) separate(v *vesselCase) {
 		return
 	}
 	a.ofVessel(v.Vessel)
+	a.readyBetween(q, v)
 	a.Record = Entry{Act: &SeparateAct{From: v.Name, WaterG: wholeGrams(v.free)}}
 	a.because("frozen_h", max(0, q.now.Sub(v.Since).Hours()), v.ready.Sub(v.Since).Hours(), "h", "Plank's law for the layer of water, doubled for the oil over it; "+practice)
 	a.because("free_water_g", v.free.Grams(), *q.r.Limits.FillFreeWaterG, "g", "the book, less what the oil dissolves: weigh the ice")

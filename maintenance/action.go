@@ -13,6 +13,8 @@ type Action struct {
 	Opens    time.Time   `json:"opens"`
 	Due      time.Time   `json:"due"`
 	Closes   *time.Time  `json:"closes"`
+	DueLow   *time.Time  `json:"due_low,omitzero"`  // of a due time that is estimated: the ends
+	DueHigh  *time.Time  `json:"due_high,omitzero"` // of its interval of about 90 %
 	State    ActionState `json:"state"`
 	Why      []Reason    `json:"why"`
 	Record   Entry       `json:"record"`   // ready to be added; it takes the time of the telling

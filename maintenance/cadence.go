@@ -1,6 +1,10 @@
 package maintenance
 
-import "time"
+import (
+	"time"
+
+	"sumpbook/maintenance/chart"
+)
 
 const (
 	day          = 24 * time.Hour
@@ -20,6 +24,7 @@ type pumpCase struct {
 	known int // cycles the usual length rests on
 	gap   time.Duration
 
+	blank      chart.Finding // of the blank-off readings: the oil or the pump
 	hot        hotOil
 	replacing  replacing
 	drainAsked bool        // or would be, were it not set aside
@@ -31,6 +36,7 @@ func (q *asking) caseOf(p *Pump) *pumpCase {
 	c := &pumpCase{Pump: p.Until(q.now), told: p, own: p.Limits, l: p.limits(q.r)}
 	c.cycle, c.known = p.usualCycle()
 	c.gap, _ = p.usualGap()
+	c.blank = p.oilOrPump()
 	if c.Entry != "" {
 		c.hot = q.hotOil(c)
 		c.replacing = q.judge(c)
@@ -64,15 +70,19 @@ func (c *pumpCase) dueBefore(opens, since time.Time, within time.Duration) time.
 // nextStop is when the running pump is to be expected to stop: after its usual cycle, a
 // warm-up after it is warm; once that has passed, the next full hour after it.
 func (c *pumpCase) nextStop(now time.Time) time.Time {
-	length := c.cycle
-	if c.known == 0 {
-		length = unknownCycle
-	}
-	at := c.Run.Since.Add(length - c.Run.Before)
+	at := c.expectedStop()
 	if c.Run.Blank {
 		at = c.Run.Since.Add(warmingUp)
 	}
 	return rolled(at, time.Hour, now)
+}
+
+func (c *pumpCase) expectedStop() time.Time {
+	length := c.cycle
+	if c.known == 0 {
+		length = unknownCycle
+	}
+	return c.Run.Since.Add(length - c.Run.Before)
 }
 
 // rolled is the first of at, at+step, at+2·step … that now has not reached: a forecast that

@@ -36,9 +36,12 @@ func (f *folding) drain(a *DrainAct) error {
 		return err
 	}
 	f.remarkOnDrain(p, oilC)
+	f.drainWeighed(p, a, m)
+	f.drainRead(p, a)
 	f.foundIn(p.Name, found)
 	p.Sump = left
 	f.into(to, moved, Drained, oilC)
+	to.Pump = p.Name
 	f.drained(p, moved.Total())
 	return nil
 }
@@ -156,6 +159,7 @@ func (f *folding) filled(p *Pump, part Parcel) {
 		at := f.e.At
 		p.Charge = &Charge{ID: f.e.ID, Since: at}
 		p.Open, p.LastChange, p.Look = false, &at, nil
+		p.Changes++
 	}
 	if p.Charge.Started {
 		part.Uses++ // it serves in a charge that has started

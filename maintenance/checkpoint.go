@@ -19,4 +19,4 @@ func DecodeState(b []byte) (*State, error) {
 
 // StateFormat changes when the same entries come to fold into another state, so that a
 // checkpoint of an older program is not gone on from.
-const StateFormat = 1
+const StateFormat = 2

@@ -35,6 +35,10 @@ func (f *folding) decant(a *DecantAct) error {
 	}
 	f.foundIn(from.Name, found)
 	made, rest, tC := stageOnward(from, Decanted), stageOnward(from, Residue), from.tempAt(f.e.At)
+	stood := 0.0
+	if to.Content.Empty() && (from.Stage == Drained || from.Stage == Recovered) {
+		stood = f.stoodShare(from, f.e.At)
+	}
 	f.keep(from, left)
 	if !left.Empty() {
 		f.comesTo(from, rest)
@@ -42,6 +46,8 @@ func (f *folding) decant(a *DecantAct) error {
 		from.Sunk = min(sunk, left.Water)
 	}
 	f.into(to, moved, made, tC)
+	to.isOf(from)
+	to.StoodShare = stood
 	return nil
 }
 
@@ -70,7 +76,7 @@ func waterOf(p Parcel, m Mass) Parcel {
 	if m == 0 {
 		return Parcel{}
 	}
-	return Parcel{Water: m, WaterLow: min(m, mulDiv(p.WaterLow, m, p.Water)), WaterHigh: max(m, mulDiv(p.WaterHigh, m, p.Water))}
+	return Parcel{Water: m, WaterLow: min(m, mulDiv(p.WaterLow, m, p.Water)), WaterHigh: max(m, mulDiv(p.WaterHigh, m, p.Water)), Reckoned: p.Reckoned.partOf(m, p.Water)}
 }
 
 func (f *folding) filter(a *FilterAct) error {
@@ -105,9 +111,10 @@ func (f *folding) filter(a *FilterAct) error {
 	if kept > MassOf(keptMuch*m.Grams()) {
 		f.remark(fmt.Sprintf("%s of %s stayed in the medium: let it drip out, or was kept_g what came through?", grams(kept), grams(m)))
 	}
-	f.loadMedium(medium, held, m, a.Minutes, f.oil(from.Content), tC)
+	f.loadMedium(medium, held, m, a.Minutes, from, tC)
 	f.keep(from, left)
 	f.into(to, passed, stage, tC)
+	to.isOf(from)
 	return nil
 }
 
@@ -130,7 +137,7 @@ func (f *folding) mediumFor(a *FilterAct) (*Medium, error) {
 }
 
 // loadMedium adds a pass to what a medium holds and how slow it has become.
-func (f *folding) loadMedium(m *Medium, held Parcel, through Mass, minutes *float64, oil physics.Oil, tC float64) {
+func (f *folding) loadMedium(m *Medium, held Parcel, through Mass, minutes *float64, from *Vessel, tC float64) {
 	if m == nil {
 		f.Ledger.Discarded += held.Total()
 		return
@@ -138,14 +145,15 @@ func (f *folding) loadMedium(m *Medium, held Parcel, through Mass, minutes *floa
 	m.Held = m.Held.mixed(held)
 	m.Passes++
 	m.LastAt = f.e.At
-	if minutes == nil || through == 0 {
-		return
+	if minutes != nil && *minutes > 0 && through > 0 {
+		per := *minutes / through.Grams() * viscosityRatio(f.oil(from.Content), standardC, tC)
+		if m.FirstM == 0 {
+			m.FirstM, m.FirstPass = per, m.Passes
+		}
+		m.LastM, m.Pump = per, from.Pump
+		f.passTimed(m, from.Pump, per, through)
 	}
-	per := *minutes / through.Grams() * viscosityRatio(oil, standardC, tC)
-	if m.FirstM == 0 {
-		m.FirstM = per
-	}
-	m.LastM = per
+	m.Through += through
 }
 
 // viscosityRatio corrects a time at tC to what it would be at refC: time goes with viscosity.
@@ -202,6 +210,7 @@ func (f *folding) separate(a *SeparateAct) error {
 	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
+	f.waterWeighed(from.Content, ice, from.Name)
 	f.foundIn(from.Name, surplus+found)
 	f.Ledger.WaterTaken += ice
 	made, rested := stageOnward(from, Recovered), stageOnward(from, Residue)
@@ -211,14 +220,16 @@ func (f *folding) separate(a *SeparateAct) error {
 		from.stir(f.e.At, freezerC)
 	}
 	f.into(to, moved, made, freezerC)
+	to.isOf(from)
 	return nil
 }
 
 // thawedOut is a parcel without the ice that was taken out of it, and what of the ice the
-// book did not know.
+// book did not know. What water is left was not reckoned but found to be left.
 func thawedOut(p Parcel, ice Mass) (rest Parcel, surplus Mass) {
 	surplus = max(0, ice-p.Water)
 	rest = p.clone()
+	rest.Reckoned = nil
 	rest.Water -= ice - surplus
 	rest.WaterLow, rest.WaterHigh = min(rest.Water, max(0, p.WaterLow-ice)), max(rest.Water, p.WaterHigh-ice)
 	return rest, surplus

@@ -126,7 +126,8 @@ func (e *Entry) checkWhole(told map[string]bool) error {
 		}
 	}
 	if amount, ok := amountOf(e.Act); ok {
-		return amount.check()
+		_, drain := e.Act.(*DrainAct) // of which a temperature alone tells how the pump cools
+		return amount.check(drain)
 	}
 	return nil
 }
@@ -153,11 +154,11 @@ func (a *WeighAct) check() error {
 	return nil
 }
 
-func (a Amount) check() error {
+func (a Amount) check(tempAlone bool) error {
 	if a.Grams != nil && a.Ml != nil {
 		return reject("ml", "give grams or ml, not both", "two amounts are given")
 	}
-	if a.TempC != nil && a.Ml == nil {
+	if a.TempC != nil && a.Ml == nil && !tempAlone {
 		return reject("temp_c", "leave it out, or give ml", "a temperature without a volume")
 	}
 	return nil

@@ -86,7 +86,8 @@ func (f *folding) revise(p *Pump, a *PumpAct) {
 		to  **float64
 		new *float64
 	}{{&p.HeelMl, a.HeelMl}, {&p.SpeedM3H, a.SpeedM3H}, {&p.BallastLMin, a.BallastLMin}, {&p.HotC, a.HotC},
-		{&p.AmbientC, a.AmbientC}, {&p.TrapC, a.TrapC}, {&p.CoolTauMin, a.CoolTauMin}} {
+		{&p.AmbientC, a.AmbientC}, {&p.TrapC, a.TrapC}, {&p.CoolTauMin, a.CoolTauMin},
+		{&p.CarryFactor, a.CarryFactor}, {&p.SettleFactor, a.SettleFactor}, {&p.MediumFactor, a.MediumFactor}} {
 		if pair.new != nil {
 			*pair.to = pair.new
 		}

@@ -20,7 +20,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{`{"kind":"drain","pump":"north","to":"jar-1","grams":1e999}`, "grams", "finite", "number"},
 		{`{"kind":"drain","pump":"north","to":"jar-1","grams":"5"}`, "grams", "not a number", "number"},
 		{`{"kind":"drain","pump":"north","to":"jar-1","grams":5,"ml":5}`, "ml", "two amounts", "not both"},
-		{`{"kind":"drain","pump":"north","to":"jar-1","temp_c":5}`, "temp_c", "without a volume", "ml"},
+		{`{"kind":"fill","pump":"north","from":"can-1","temp_c":5}`, "temp_c", "without a volume", "ml"},
 		{`{"kind":"drain","pump":"north","to":"jar-1","at":"1969-12-31T23:00:00Z"}`, "at", "before 1970", "1970"},
 		{`{"kind":"drain","pump":"north","to":"jar-1","at":"21:40"}`, "at", "RFC 3339", "offset"},
 		{`{"kind":"inspect","vessel":"jar-1","colour":2.3}`, "colour", "multiple", "[0.5,8]"},

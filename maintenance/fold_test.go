@@ -184,6 +184,7 @@ func TestPressureReadings(t *testing.T) {
 		b.tell("vacuum pump=north pa=3")
 	}
 	require.Len(t, b.s.Pumps["north"].BlankOffs, maxReadings)
+	require.Equal(t, "v1", b.s.Pumps["north"].BlankOffs[0].Entry, "the start of the chart stays")
 	b = newTale(t, "pump pump=north charge_ml=700", "vacuum pump=north pa=2")
 	require.Nil(t, b.s.Pumps["north"].BlankNew, "without oil")
 }

@@ -34,10 +34,14 @@ const calculates = "bytes cmp crypto/sha256 encoding/hex errors fmt maps math ma
 //
 // A line changes only together with that map, and with a reason.
 var rooms = map[string]room{
-	"maintenance/physics": {std: calculates},
-	"maintenance/units":   {std: calculates},
-	"maintenance/signal":  {std: calculates + " bufio io", others: "go-json-experiment/json"}, // reads traces from a reader
-	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal", std: calculates + " sync", // remembers grades
+	"maintenance/physics":   {std: calculates},
+	"maintenance/units":     {std: calculates},
+	"maintenance/signal":    {std: calculates + " bufio io", others: "go-json-experiment/json"}, // reads traces from a reader
+	"maintenance/learn":     {std: calculates},
+	"maintenance/chart":     {std: calculates},
+	"maintenance/simulated": {std: calculates + " math/rand/v2"}, // seeded; imported by tests alone
+	"maintenance/witness":   {std: calculates + " encoding/json os os/exec path/filepath testing", others: "stretchr/testify"},
+	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal maintenance/learn maintenance/chart", std: calculates + " sync", // remembers grades
 		others: "go-json-experiment/json"},
 	"notify": {ours: "maintenance", others: "go-json-experiment/json standard-webhooks wneessen/go-mail"},
 	"daemon/journal": {ours: "maintenance notify", others: "go-json-experiment/json go.etcd.io/bbolt",

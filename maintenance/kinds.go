@@ -19,18 +19,21 @@ func (a Amount) IsZero() bool { return a.Grams == nil && a.Ml == nil }
 
 // PumpAct declares or revises a pump.
 type PumpAct struct {
-	Pump        string   `json:"pump" must:"yes" name:"yes" doc:"name of the pump"`
-	Name        string   `json:"name" doc:"what people call it"`
-	ChargeMl    *float64 `json:"charge_ml" unit:"ml" range:"[10,100000]" must:"first" doc:"oil the sump takes, to its mark"`
-	HeelMl      *float64 `json:"heel_ml" unit:"ml" range:"[0,50000]" doc:"oil no drain reaches; 3 % of the charge if not told"`
-	SpeedM3H    *float64 `json:"speed_m3_h" unit:"m3/h" range:"[0.1,1000]" doc:"the maker's nominal pumping speed"`
-	BallastLMin *float64 `json:"ballast_l_min" unit:"l/min" range:"[0,1000]" doc:"gas ballast flow with the valve open"`
-	HotC        *float64 `json:"hot_c" unit:"C" range:"[0,150]" doc:"oil temperature in normal running"`
-	AmbientC    *float64 `json:"ambient_c" unit:"C" range:"[-40,60]" doc:"temperature of the room"`
-	TrapC       *float64 `json:"trap_c" unit:"C" range:"[-120,0]" doc:"temperature of the cold trap"`
-	CoolTauMin  *float64 `json:"cool_tau_min" unit:"min" range:"[1,1440]" doc:"cooling time constant of the stopped pump"`
-	Limits      *Limits  `json:"limits" doc:"this pump's own limits"`
-	Retired     *bool    `json:"retired" doc:"the pump is gone; it must be empty but for its heel"`
+	Pump         string   `json:"pump" must:"yes" name:"yes" doc:"name of the pump"`
+	Name         string   `json:"name" doc:"what people call it"`
+	ChargeMl     *float64 `json:"charge_ml" unit:"ml" range:"[10,100000]" must:"first" doc:"oil the sump takes, to its mark"`
+	HeelMl       *float64 `json:"heel_ml" unit:"ml" range:"[0,50000]" doc:"oil no drain reaches; 3 % of the charge if not told"`
+	SpeedM3H     *float64 `json:"speed_m3_h" unit:"m3/h" range:"[0.1,1000]" doc:"the maker's nominal pumping speed"`
+	BallastLMin  *float64 `json:"ballast_l_min" unit:"l/min" range:"[0,1000]" doc:"gas ballast flow with the valve open"`
+	HotC         *float64 `json:"hot_c" unit:"C" range:"[0,150]" doc:"oil temperature in normal running"`
+	AmbientC     *float64 `json:"ambient_c" unit:"C" range:"[-40,60]" doc:"temperature of the room"`
+	TrapC        *float64 `json:"trap_c" unit:"C" range:"[-120,0]" doc:"temperature of the cold trap"`
+	CoolTauMin   *float64 `json:"cool_tau_min" unit:"min" range:"[1,1440]" doc:"cooling time constant of the stopped pump"`
+	CarryFactor  *float64 `json:"carry_over_factor" range:"[0.02,50]" doc:"pins what of the reckoned water really comes over; learned if not told"`
+	SettleFactor *float64 `json:"settling_factor" range:"[0.02,50]" doc:"pins how many times the reckoned time this pump's oil takes to settle; 1 if not told"`
+	MediumFactor *float64 `json:"medium_factor" range:"[0.02,50]" doc:"pins how many times the assumed time this pump's oil takes through a fresh medium; learned if not told"`
+	Limits       *Limits  `json:"limits" doc:"this pump's own limits"`
+	Retired      *bool    `json:"retired" doc:"the pump is gone; it must be empty but for its heel"`
 }
 
 // VesselAct declares or revises a vessel.
@@ -116,7 +119,7 @@ type YieldAct struct {
 type DrainAct struct {
 	Pump   string `json:"pump" must:"yes" name:"yes" doc:"the pump"`
 	To     string `json:"to" must:"yes" name:"yes" doc:"the vessel"`
-	Amount `doc:"all but the heel if not told; a volume is at the estimated oil temperature"`
+	Amount `doc:"all but the heel if not told; a volume is at the estimated oil temperature, unless temp_c tells it: that also teaches how the pump cools"`
 }
 
 // FillAct puts oil from a vessel into the sump.

@@ -83,6 +83,9 @@ func (f *folding) into(v *Vessel, part Parcel, stage Stage, partC float64) {
 		stage = Waste
 	}
 	f.remarkOnBlend(v, stage)
+	if v.StoodShare = 0; v.Content.Empty() {
+		v.Pump = ""
+	}
 	v.stir(f.e.At, blendC(v, part, f.e.At, partC))
 	f.comesTo(v, leastOf(v.Stage, stage))
 	v.Content = v.Content.mixed(part)
@@ -105,6 +108,13 @@ func (f *folding) remarkOnBlend(v *Vessel, stage Stage) {
 		says += " and settles from the beginning"
 	}
 	f.remark(says)
+}
+
+// isOf says that oil came from another vessel: what is learned of it is of the same pump.
+func (v *Vessel) isOf(from *Vessel) {
+	if from.Pump != "" {
+		v.Pump = from.Pump
+	}
 }
 
 // comesTo begins a stage of a vessel.
@@ -201,6 +211,7 @@ func (f *folding) pour(a *PourAct) error {
 	f.foundIn(from.Name, found)
 	f.stirred(from, left)
 	f.into(to, moved, stage, tC)
+	to.isOf(from)
 	return nil
 }
 

@@ -20,6 +20,7 @@ func (f *folding) inspect(a *InspectAct) error {
 	if err != nil {
 		return err
 	}
+	f.lookedAt(v, a.Look)
 	v.Look = look.over(v.Look)
 	if v.Stage == New && len(v.Content.Oil) == 1 {
 		f.newOilSeen(v.Content.Oil[0].Lot, look)
@@ -57,17 +58,22 @@ func (f *folding) vacuum(a *VacuumAct) error {
 	if err != nil || a.What == "cycle" {
 		return err
 	}
-	r := Reading{Pa: *a.Pa, At: f.e.At, Entry: f.e.ID}
+	r := Reading{Pa: *a.Pa, At: f.e.At, Entry: f.e.ID, Change: p.Changes}
 	if p.Charge != nil {
 		r.Charge = p.Charge.ID
-		if full := p.FullNow(f.rules); full != nil && full.Entry == p.Charge.LastFill && (p.BlankNew == nil || p.BlankNew.At.Before(p.Charge.Since)) {
+		full := p.FullNow(f.rules)
+		r.Fresh = full != nil && full.Entry == p.Charge.LastFill
+		if r.Fresh && (p.BlankNew == nil || p.BlankNew.At.Before(p.Charge.Since)) {
 			p.BlankNew = &r
 			if p.BlankFirst == nil {
 				p.BlankFirst = &r
 			}
 		}
 	}
-	p.BlankOffs = bounded(p.BlankOffs, r, maxReadings)
+	if len(p.BlankOffs) == maxReadings { // the chart starts from the first: else slow wear would move its own measure
+		p.BlankOffs = slices.Concat(p.BlankOffs[:firstReadings], p.BlankOffs[firstReadings+1:])
+	}
+	p.BlankOffs = append(p.BlankOffs, r)
 	return nil
 }
 

@@ -40,6 +40,7 @@ type Parcel struct {
 	TakenGG   float64   `json:"taken,omitzero"`   // g × g of carry-over taken up in its life
 	Uses      int       `json:"uses,omitzero"`    // the most charges any part has served
 	Passes    int       `json:"passes,omitzero"`  // the fewest filter passes any part has had since drained
+	Reckoned  Carried   `json:"carried,omitzero"` // of the water: what was reckoned, and never measured
 }
 
 // OilMass is the oil without the water.
@@ -112,6 +113,7 @@ func (p Parcel) mixed(q Parcel) Parcel {
 	for _, l := range q.Oil {
 		out.Oil = withLot(out.Oil, l)
 	}
+	out.Reckoned = p.Reckoned.with(q.Reckoned...)
 	return out
 }
 
@@ -176,6 +178,7 @@ func (q *Parcel) takeExtensives(p Parcel, m, total Mass) {
 	}
 	q.WaterLow = min(q.Water, mulDiv(p.WaterLow, m, total))
 	q.WaterHigh = max(q.Water, mulDiv(p.WaterHigh, m, total))
+	q.Reckoned = p.Reckoned.partOf(q.Water, p.Water)
 }
 
 // without is what is left of p after q, a share of it, has gone.
@@ -208,12 +211,13 @@ func (p Parcel) without(q Parcel) Parcel {
 	oil := out.OilMass()
 	out.Fresh = min(oil, p.Fresh-q.Fresh)
 	out.AgeUnsure = min(oil, p.AgeUnsure-q.AgeUnsure)
+	out.Reckoned = p.Reckoned.partOf(out.Water, p.Water)
 	out.RunGH, out.HeatGH, out.TakenGG = max(0, p.RunGH-q.RunGH), max(0, p.HeatGH-q.HeatGH), max(0, p.TakenGG-q.TakenGG)
 	return out
 }
 
 // setWater replaces the water by a measured mass.
-func (p *Parcel) setWater(m Mass) { p.Water, p.WaterLow, p.WaterHigh = m, m, m }
+func (p *Parcel) setWater(m Mass) { p.Water, p.WaterLow, p.WaterHigh, p.Reckoned = m, m, m, nil }
 
 // apportion divides m in proportion to weights, which sum to total, by largest remainder;
 // ties go to the earlier part.

@@ -11,18 +11,21 @@ import (
 // A Pump is an oil-sealed rotary-vane pump: what was declared of it, what its sump holds,
 // what it is doing, and a bounded memory of what it did.
 type Pump struct {
-	Name        string   `json:"name"`
-	Entry       string   `json:"entry"` // that declared it; empty: a signal named a pump nobody declared
-	ChargeMl    float64  `json:"charge_ml"`
-	HeelMl      *float64 `json:"heel_ml"`
-	SpeedM3H    *float64 `json:"speed_m3_h"`
-	BallastLMin *float64 `json:"ballast_l_min"`
-	HotC        *float64 `json:"hot_c"`
-	AmbientC    *float64 `json:"ambient_c"`
-	TrapC       *float64 `json:"trap_c"`
-	CoolTauMin  *float64 `json:"cool_tau_min"`
-	Limits      Limits   `json:"limits"`
-	Retired     bool     `json:"retired"`
+	Name         string   `json:"name"`
+	Entry        string   `json:"entry"` // that declared it; empty: a signal named a pump nobody declared
+	ChargeMl     float64  `json:"charge_ml"`
+	HeelMl       *float64 `json:"heel_ml"`
+	SpeedM3H     *float64 `json:"speed_m3_h"`
+	BallastLMin  *float64 `json:"ballast_l_min"`
+	HotC         *float64 `json:"hot_c"`
+	AmbientC     *float64 `json:"ambient_c"`
+	TrapC        *float64 `json:"trap_c"`
+	CoolTauMin   *float64 `json:"cool_tau_min"`
+	CarryFactor  *float64 `json:"carry_over_factor"` // pinned, and so are the next two
+	SettleFactor *float64 `json:"settling_factor"`
+	MediumFactor *float64 `json:"medium_factor"`
+	Limits       Limits   `json:"limits"`
+	Retired      bool     `json:"retired"`
 
 	Declared time.Time     `json:"declared"`
 	Held     bool          `json:"held"` // the sump has held something
@@ -39,6 +42,7 @@ type Pump struct {
 	LastDrainEntry string         `json:"last_drain_entry"`
 	Drains         []Mass         `json:"drains"` // what the newest drains that were no samples brought
 	LastChange     *time.Time     `json:"last_change"`
+	Changes        int            `json:"changes"`
 	Full           *Full          `json:"full"` // the last full replacement that has run
 	FirstOil       string         `json:"first_oil"`
 	History        []Cycle        `json:"history"` // the newest cycles, oldest first
@@ -53,6 +57,7 @@ type Pump struct {
 	LowSince       time.Time      `json:"low_since"`   // when the sump last came to hold less than it should
 	LowEntry       string         `json:"low_entry"`
 	Exhaust        Exhaust        `json:"exhaust"`
+	Learning       Learning       `json:"learning,omitzero"`
 }
 
 // A Charge is what the sump holds from the first fill after a drain until the next drain.
@@ -64,6 +69,8 @@ type Charge struct {
 	Cycles       int           `json:"cycles"`
 	WaterRemoved Mass          `json:"water_removed"`
 	CarryOver    Mass          `json:"carry_over"`
+	CarryLow     Mass          `json:"carry_low"`
+	CarryHigh    Mass          `json:"carry_high"`
 	Expelled     Mass          `json:"expelled"`
 	Started      bool          `json:"started"`   // it has run
 	LastFill     string        `json:"last_fill"` // before it first ran
@@ -153,6 +160,8 @@ type Reading struct {
 	At     time.Time `json:"at"`
 	Entry  string    `json:"entry"`
 	Charge string    `json:"charge"`
+	Change int       `json:"change"` // number of that charge
+	Fresh  bool      `json:"fresh"`  // the charge was a full replacement
 }
 
 // Temp is the oil's temperature at one time, from which it warms or cools.
@@ -172,10 +181,11 @@ type Exhaust struct {
 }
 
 const (
-	maxHistory  = 256
-	maxReadings = 64
-	maxOddities = 8
-	maxDrains   = 5
+	maxHistory    = 256
+	maxReadings   = 64
+	firstReadings = 16 // of them, those that a chart's start may take (chart.Judge)
+	maxOddities   = 8
+	maxDrains     = 5
 )
 
 func (p *Pump) clone() *Pump {
@@ -186,6 +196,7 @@ func (p *Pump) clone() *Pump {
 	c.History, c.Pending = slices.Clip(p.History), slices.Clip(p.Pending)
 	c.Oddities, c.BlankOffs, c.Drains = slices.Clip(p.Oddities), slices.Clip(p.BlankOffs), slices.Clip(p.Drains)
 	c.Classes = maps.Clone(p.Classes)
+	c.Learning = p.Learning.clone()
 	return &c
 }
 
@@ -209,8 +220,6 @@ func (p *Pump) ambientC() float64 { return or(p.AmbientC, physics.DefaultAmbient
 
 // runningC is the oil's temperature in normal running, told or 45 K over the room.
 func (p *Pump) runningC() float64 { return or(p.HotC, p.ambientC()+physics.DefaultRunningRiseK) }
-
-func (p *Pump) coolTauMin() float64 { return or(p.CoolTauMin, physics.DefaultCoolTauMin) }
 
 // heelMl is the oil no drain reaches: told, or 3 % of the charge (common practice, no source).
 func (p *Pump) heelMl() float64 { return or(p.HeelMl, 0.03*p.ChargeMl) }

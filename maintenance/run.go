@@ -219,22 +219,36 @@ func (f *folding) startGuess(p *Pump) time.Time {
 
 // usualCycle is the median length of the newest twelve cycles, and how many they are.
 func (p *Pump) usualCycle() (median time.Duration, n int) {
-	recent := p.History[max(0, len(p.History)-12):]
-	lengths := make([]time.Duration, 0, len(recent))
+	all := p.lengths()
+	return medianOf(all), len(all)
+}
+
+// recent are the newest twelve cycles.
+func (p *Pump) recent() []Cycle { return p.History[max(0, len(p.History)-12):] }
+
+// lengths and gaps are those of the recent cycles: from start to stop, and to the next start.
+func (p *Pump) lengths() []time.Duration {
+	recent := p.recent()
+	all := make([]time.Duration, 0, len(recent))
 	for _, c := range recent {
-		lengths = append(lengths, c.Length)
+		all = append(all, c.Length)
 	}
-	return medianOf(lengths), len(lengths)
+	return all
+}
+
+func (p *Pump) gaps() []time.Duration {
+	recent := p.recent()
+	all := make([]time.Duration, 0, len(recent))
+	for i := 1; i < len(recent); i++ {
+		all = append(all, recent[i].Start.Sub(recent[i-1].Start))
+	}
+	return all
 }
 
 // usualGap is the median time from one start to the next over the newest twelve cycles.
 func (p *Pump) usualGap() (time.Duration, bool) {
-	recent := p.History[max(0, len(p.History)-12):]
-	var gaps []time.Duration
-	for i := 1; i < len(recent); i++ {
-		gaps = append(gaps, recent[i].Start.Sub(recent[i-1].Start))
-	}
-	return medianOf(gaps), len(gaps) > 0
+	all := p.gaps()
+	return medianOf(all), len(all) > 0
 }
 
 func medianOf[T cmp.Ordered](all []T) (median T) {

@@ -85,13 +85,13 @@ func (s *State) moved(v *Vessel, at time.Time) {
 }
 
 // sunkShare is the share that the law of settling has brought down while the vessel stood
-// still: a log-normal cloud of droplets (physics.ClearedShare).
-func (s *State) sunkShare(v *Vessel, at time.Time) float64 {
-	h := s.stoodH(v, at)
-	if h <= 0 || v.Stage == Freezing {
+// still, for so many hours: a log-normal cloud of droplets (physics.ClearedShare). A pump
+// whose oil needs so many times as long has settled as far as another in that much less.
+func (s *State) sunkShare(v *Vessel, stoodH, timesAsLong float64) float64 {
+	if stoodH <= 0 || v.Stage == Freezing {
 		return 0
 	}
-	share, err := physics.ClearedShare(h, s.depthMm(v), s.oil(v.Content), v.storeC(), physics.D50Um, physics.GSD)
+	share, err := physics.ClearedShare(stoodH/timesAsLong, s.depthMm(v), s.oil(v.Content), v.storeC(), physics.D50Um, physics.GSD)
 	if err != nil {
 		return 0 // oil as heavy as water, or too cold for the formula: it does not settle
 	}
@@ -111,18 +111,26 @@ func freeOf(p Parcel, water Mass, tC float64) Mass {
 
 // sunkWater is the free water at the bottom of a vessel.
 func (s *State) sunkWater(v *Vessel, at time.Time) Mass {
+	return s.sunkIf(v, at, s.settlingFactor(v).Value)
+}
+
+func (s *State) sunkIf(v *Vessel, at time.Time, timesAsLong float64) Mass {
 	free := v.freeWater()
 	base := min(v.Sunk, free)
-	return base + MassOf((free-base).Grams()*s.sunkShare(v, at))
+	return base + MassOf((free-base).Grams()*s.sunkShare(v, s.stoodH(v, at), timesAsLong))
 }
 
 // settled is the share of a vessel's free water that has sunk; 1 if there is none to sink.
 func (s *State) settled(v *Vessel, at time.Time) float64 {
+	return v.shareOfFree(s.sunkWater(v, at))
+}
+
+func (v *Vessel) shareOfFree(sunk Mass) float64 {
 	free := v.freeWater()
 	if free == 0 {
 		return 1
 	}
-	return float64(s.sunkWater(v, at)) / float64(free)
+	return float64(sunk) / float64(free)
 }
 
 // readyAt is when a vessel's waiting is over: drained and recovered oil has settled, frozen
@@ -137,30 +145,42 @@ func (s *State) readyAt(v *Vessel, l Limits) (time.Time, bool) {
 		if err != nil {
 			return time.Time{}, false
 		}
-		ready := v.still().Add(hours(h - v.FallenMm*s.hoursPerMm(v)))
-		if least := v.Since.Add(hours(*l.SettleMinH)); ready.Before(least) {
-			return least, true
-		}
-		return ready, true
+		return s.readyAfter(v, l, h), true
 	case Freezing:
 		return v.Since.Add(hours(s.freezingHours(v))), true
 	}
 	return time.Time{}, false
 }
 
+// readyAfter is when a vessel has stood still for so many hours, but never too soon.
+func (s *State) readyAfter(v *Vessel, l Limits, needH float64) time.Time {
+	ready := v.still().Add(hours(needH - v.FallenMm*s.hoursPerMm(v)))
+	return later(ready, v.Since.Add(hours(*l.SettleMinH)))
+}
+
+// settlingHours is how long a vessel must stand still: for the cut-off droplet to sink
+// through its depth, times the factor of its pump.
 func (s *State) settlingHours(v *Vessel, l Limits) (float64, error) {
+	h, err := s.plainSettlingHours(v, l)
+	return h * s.settlingFactor(v).Value, err
+}
+
+func (s *State) plainSettlingHours(v *Vessel, l Limits) (float64, error) {
 	return physics.SettlingHours(*l.SettleUm, s.depthMm(v), s.oil(v.Content), v.storeC())
 }
 
-// freezingHours is how long a vessel must stand in the cold: Plank's law for the layer of
-// its free water, doubled for the oil above it, and cooling to 0 °C first.
-func (s *State) freezingHours(v *Vessel) float64 {
-	layer := s.depthMm(v) * v.freeWater().Grams() / max(1, v.Content.Total().Grams())
+// freezingHours is how long a vessel must stand in the cold.
+func (s *State) freezingHours(v *Vessel) float64 { return s.freezingIf(v, v.freeWater(), freezeSafety) }
+
+// freezingIf is Plank's law for the layer of free water, some times over for the oil above
+// it, and cooling to 0 °C first.
+func (s *State) freezingIf(v *Vessel, free Mass, safety float64) float64 {
+	layer := s.depthMm(v) * free.Grams() / max(1, v.Content.Total().Grams())
 	h, err := physics.LayerHours(max(0.1, layer), freezerC, physics.FreezerFilm)
 	if err != nil {
 		return overnightH
 	}
-	return max(overnightH, coolingH+freezeSafety*h)
+	return max(overnightH, coolingH+safety*h)
 }
 
 // isReady says whether a vessel's oil may go into a pump.

@@ -83,14 +83,17 @@ type Lot struct {
 // A Medium is a filter medium and what it holds back. The first and the last pass tell how
 // it loads: minutes for a gram, corrected to the viscosity of oil at 20 °C.
 type Medium struct {
-	Name   string    `json:"name"`
-	Entry  string    `json:"entry"`
-	Since  time.Time `json:"since"`
-	Held   Parcel    `json:"held"`
-	Passes int       `json:"passes"`
-	FirstM float64   `json:"first_m"` // minutes per g, fresh
-	LastM  float64   `json:"last_m"`  // minutes per g, newest
-	LastAt time.Time `json:"last_at"`
+	Name      string    `json:"name"`
+	Entry     string    `json:"entry"`
+	Since     time.Time `json:"since"`
+	Held      Parcel    `json:"held"`
+	Passes    int       `json:"passes"`
+	Through   Mass      `json:"through"`    // gone through it
+	Pump      string    `json:"pump"`       // whose oil the newest timed pass was
+	FirstM    float64   `json:"first_m"`    // minutes per g, of the first timed pass
+	FirstPass int       `json:"first_pass"` // which pass that was
+	LastM     float64   `json:"last_m"`     // minutes per g, newest
+	LastAt    time.Time `json:"last_at"`
 }
 
 // A Vessel is anything but a pump that holds oil.
@@ -113,6 +116,8 @@ type Vessel struct {
 	FallenMm   float64   `json:"fallen_mm"`   // how far a droplet of 1 µm had sunk by then
 	Sunk       Mass      `json:"sunk"`        // water at the bottom that the last pour did not stir up
 	Look       *Look     `json:"look"`        // since the last inflow
+	Pump       string    `json:"pump"`        // from which the newest of the oil was drained
+	StoodShare float64   `json:"stood_share"` // of decanted oil: how long it stood, of what settling needs; 0: nobody knows
 }
 
 // A Look is an observation of the oil.

@@ -52,6 +52,8 @@ type ChargeView struct {
 	Cycles        int     `json:"cycles"`
 	WaterRemovedG float64 `json:"water_removed_g"`
 	CarryOverG    float64 `json:"carry_over_g"`
+	CarryLowG     float64 `json:"carry_over_low_g"`
+	CarryHighG    float64 `json:"carry_over_high_g"`
 	ExpelledG     float64 `json:"expelled_g"`
 	FreshFraction float64 `json:"fresh_fraction"`
 }
@@ -73,7 +75,11 @@ type VesselView struct {
 	ParcelView
 	FilterPasses int        `json:"filter_passes"`
 	Settled      float64    `json:"settled"`
+	SettledLow   float64    `json:"settled_low"`
+	SettledHigh  float64    `json:"settled_high"`
 	ReadyAt      *time.Time `json:"ready_at"`
+	ReadyLow     *time.Time `json:"ready_at_low,omitzero"`
+	ReadyHigh    *time.Time `json:"ready_at_high,omitzero"`
 	NotReady     string     `json:"not_ready,omitzero"` // why oil that was filtered may not go into a pump yet
 }
 
@@ -129,7 +135,7 @@ func (p *Pump) view(r Rules, at time.Time) PumpView {
 	if c := p.Charge; c != nil {
 		v.Charge = &ChargeView{
 			ID: c.ID, Since: c.Since, ParcelView: p.Sump.view(), RunHours: c.RunTime.Hours(), Cycles: c.Cycles,
-			WaterRemovedG: c.WaterRemoved.Grams(), CarryOverG: c.CarryOver.Grams(), ExpelledG: c.Expelled.Grams(),
+			WaterRemovedG: c.WaterRemoved.Grams(), CarryOverG: c.CarryOver.Grams(), CarryLowG: c.CarryLow.Grams(), CarryHighG: c.CarryHigh.Grams(), ExpelledG: c.Expelled.Grams(),
 			FreshFraction: p.Sump.FreshFraction(),
 		}
 	}
@@ -152,8 +158,10 @@ func (s *State) vesselView(r Rules, w *Vessel, at time.Time) VesselView {
 	if w.Stage != NoStage {
 		v.Stage = &w.Stage
 	}
+	v.SettledLow, v.SettledHigh = s.settledBetween(w, at)
 	if ready, ok := s.readyAt(w, r.Limits); ok {
-		v.ReadyAt = &ready
+		low, high := s.readyBetween(w, r.Limits)
+		v.ReadyAt, v.ReadyLow, v.ReadyHigh = &ready, &low, &high
 	}
 	if w.Stage == Filtered {
 		v.NotReady = s.notReady(w, r.Limits)

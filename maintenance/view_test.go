@@ -49,6 +49,8 @@ func TestStateAsItIsPrinted(t *testing.T) {
     "cycles": 0,
     "water_removed_g": 0,
     "carry_over_g": 0,
+    "carry_over_low_g": 0,
+    "carry_over_high_g": 0,
     "expelled_g": 0,
     "fresh_fraction": 0.9666666666666667
    },
@@ -81,6 +83,8 @@ func TestStateAsItIsPrinted(t *testing.T) {
    "uses": 0,
    "filter_passes": 0,
    "settled": 1,
+   "settled_low": 1,
+   "settled_high": 1,
    "ready_at": null
   },
   {
@@ -100,6 +104,8 @@ func TestStateAsItIsPrinted(t *testing.T) {
    "uses": 0,
    "filter_passes": 0,
    "settled": 1,
+   "settled_low": 1,
+   "settled_high": 1,
    "ready_at": null
   },
   {
@@ -117,6 +123,8 @@ func TestStateAsItIsPrinted(t *testing.T) {
    "uses": 0,
    "filter_passes": 0,
    "settled": 1,
+   "settled_low": 1,
+   "settled_high": 1,
    "ready_at": null
   },
   {
@@ -136,6 +144,8 @@ func TestStateAsItIsPrinted(t *testing.T) {
    "uses": 1,
    "filter_passes": 1,
    "settled": 1,
+   "settled_low": 1,
+   "settled_high": 1,
    "ready_at": null
   }
  ],

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"sumpbook/maintenance/chart"
 	"sumpbook/maintenance/physics"
 )
 
@@ -14,14 +15,15 @@ const soon = 0.8
 
 // A wear is one measure of the pump's oil against one limit of its life.
 type wear struct {
-	key      string
-	value    float64
-	told     float64 // value at the last entry: what a forecast starts from, so that it stands still
-	limit    float64
-	source   string
-	perCycle float64 // growth; 0: it does not grow so, or none is known
-	grew     func(Cycle) float64
-	seen     time.Time // of a reading
+	key        string
+	value      float64
+	told       float64 // value at the last entry: what a forecast starts from, so that it stands still
+	limit      float64
+	source     string
+	perCycle   float64  // growth; 0: it does not grow so, or none is known
+	slow, fast *float64 // ends of the growth, of the expected, where it is an estimate
+	grew       func(Cycle) float64
+	seen       time.Time // of a reading
 }
 
 // wears are a pump's, nearest to its limit first.
@@ -62,7 +64,7 @@ func (q *asking) ages(c *pumpCase) []wear {
 	return []wear{
 		{key: "replace_run_h", value: c.Sump.OilHours(), told: old.OilHours(), perCycle: c.cycle.Hours(), grew: ran},
 		{key: "replace_uses", value: uses, told: uses, perCycle: perCharge},
-		{key: "replace_water_g", value: c.Sump.WaterTaken(), told: old.WaterTaken(), perCycle: c.usualCarry(), grew: carried},
+		{key: "replace_water_g", value: c.Sump.WaterTaken(), told: old.WaterTaken(), perCycle: c.usualCarry(), grew: carried, slow: c.carryShare(Charge.low), fast: c.carryShare(Charge.high)},
 		{key: "thermal_h", value: c.Sump.ThermalHours(), told: old.ThermalHours(), perCycle: heat * c.cycle.Hours(), grew: heated},
 	}
 }
@@ -91,9 +93,20 @@ func (w wear) reachedAt(c *pumpCase) time.Time {
 	return *c.LastChange
 }
 
+// carryShare is an end of the carry-over of this charge, of the expected; nil of none.
+func (c *pumpCase) carryShare(end func(Charge) Mass) *float64 {
+	if c.Charge == nil || c.Charge.CarryOver == 0 {
+		return nil
+	}
+	return num(float64(end(*c.Charge)) / float64(c.Charge.CarryOver))
+}
+
+func (c Charge) low() Mass  { return c.CarryLow }
+func (c Charge) high() Mass { return c.CarryHigh }
+
 // usualCarry is the median carry-over of the newest twelve cycles, g.
 func (c *pumpCase) usualCarry() float64 {
-	recent := c.History[max(0, len(c.History)-12):]
+	recent := c.recent()
 	all := make([]Mass, 0, len(recent))
 	for _, y := range recent {
 		all = append(all, y.CarryOut)
@@ -111,7 +124,7 @@ func (q *asking) readings(c *pumpCase) (all []wear) {
 			all = append(all, wear{key: "acid_rise_mg_g", value: *look.AcidMgG - fresh, seen: look.At})
 		}
 	}
-	if last, ok := c.blankOff(); ok && c.BlankNew != nil && !q.isNewOil(c) {
+	if last, ok := c.blankOff(); ok && c.BlankNew != nil && !q.isNewOil(c) && c.blank.Verdict != chart.Pump {
 		all = append(all, wear{key: "blank_off_factor", value: last.Pa / c.BlankNew.Pa, seen: last.At})
 	}
 	return all

@@ -39,6 +39,9 @@ func (f *folding) weighVessel(v *Vessel, a *WeighAct) error {
 	if err := f.checkCapacity("grams", v, after); err != nil {
 		return err
 	}
+	if a.WaterG != nil {
+		f.waterWeighed(v.Content, MassOf(*a.WaterG), v.Name)
+	}
 	f.bookDifference(v.Name, v.Content, after, opening)
 	if v.Content.Empty() {
 		f.into(v, after, cmp.Or(a.Stage, Drained), v.storeC())
@@ -68,6 +71,7 @@ func (f *folding) weighPump(p *Pump, a *WeighAct) error {
 	}
 	f.bookExhaust(p, p.Sump.Total()-after.Total(), opening)
 	f.bookDifference(p.Name, p.Sump, after, opening)
+	before := p.Sump
 	p.Sump, p.Held = after, p.Held || !after.Empty()
 	switch {
 	case p.Open && f.isFilled(p, opening):
@@ -79,6 +83,9 @@ func (f *folding) weighPump(p *Pump, a *WeighAct) error {
 	}
 	f.noteLow(p)
 	f.Pumps[p.Name] = p
+	if a.WaterG != nil {
+		f.waterWeighed(before, MassOf(*a.WaterG), p.Name)
+	}
 	return nil
 }
 
@@ -97,6 +104,7 @@ func (f *folding) isFilled(p *Pump, opening bool) bool {
 func (f *folding) openCharge(p *Pump) {
 	at := f.e.At
 	p.Open, p.LastChange, p.Look = false, &at, nil
+	p.Changes++
 	p.FirstOil = cmp.Or(p.FirstOil, f.e.ID)
 	p.Charge = &Charge{ID: f.e.ID, Since: at, LastFill: f.e.ID, LastFillAt: at, FullShare: p.Sump.FreshFraction()}
 	if p.Temp.At.IsZero() {

@@ -32,7 +32,7 @@ type Input struct {
 	Name  string   `json:"name"`
 	Value float64  `json:"value"`
 	Unit  string   `json:"unit"`
-	From  string   `json:"from"`           // told, declared, assumed, booked, computed, rule or constant, with words
+	From  string   `json:"from"`           // told, declared, assumed, booked, computed, learned, rule or constant, with words
 	Entry string   `json:"entry,omitzero"` // that told it
 	AgeH  *float64 `json:"age_h,omitzero"` // of that entry at now
 }

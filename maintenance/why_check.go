@@ -1,5 +1,10 @@
 package maintenance
 
+import (
+	"fmt"
+	"math"
+)
+
 // check shows what is odd.
 func (w *working) check(c *pumpCase) {
 	entry := w.a.ID[len("check/"+c.Name+"/"):]
@@ -13,6 +18,8 @@ func (w *working) check(c *pumpCase) {
 		last, _ := c.blankOff()
 		w.judged("blank_off_factor", "pa / first_pa, held against blank_off_factor", w.reading("pa", last), w.reading("first_pa", *c.BlankFirst), w.limit("blank_off_factor", c))
 		w.opens(last.At, "0 − since_h", "from the reading on: "+sourceRule, w.since("since_h", last.At, last.Entry, "the reading"))
+	case w.rests("blank_off_pa"):
+		w.chart(c)
 	case w.rests("exhaust_g_h"):
 		w.exhaust(c)
 	default:
@@ -20,6 +27,25 @@ func (w *working) check(c *pumpCase) {
 		w.opensAt(entry, c)
 	}
 	w.dueWithin(upkeepWithin, "a day: "+sourceRule)
+}
+
+// chart is a rise of the blank-off pressure that new oil did not bring back.
+func (w *working) chart(c *pumpCase) {
+	f, signal := c.blank, c.BlankOffs[c.blank.Signal]
+	centre := w.chartStart(c)
+	limit := w.step("upper limit of the chart", "exp(limit_ln)", sourceChart, math.Exp(f.EWMALimit), "Pa", input("limit_ln", f.EWMALimit, "1", "booked: ln of Pa, from the scatter of the start; sumpbook learn shows the chart"))
+	w.judged("blank_off_pa", "times_up × centre_pa, held against limit_pa", input("times_up", f.Factor, "1", "booked: of the readings since the rise, over the start; sumpbook learn shows the chart").by(signal.Entry, signal.At, w.q.now),
+		centre, limit.as("limit_pa"))
+	w.opens(signal.At, "0 − since_h", "from the reading on at which the charts signalled: "+sourceRule, w.since("since_h", signal.At, signal.Entry, "the reading"))
+}
+
+// chartStart is the pump's own pressure: the median of the readings of the chart's start.
+func (w *working) chartStart(c *pumpCase) Input {
+	var all []Input
+	for i, r := range c.BlankOffs[c.blank.From:min(len(c.BlankOffs), c.blank.From+c.blank.N)] {
+		all = append(all, w.reading(fmt.Sprintf("start_%d_pa", i+1), r))
+	}
+	return w.step("the pump's own pressure", "exp of the middle of their logarithms, of an even number the mean of the middle two", sourceChart, math.Exp(c.blank.Centre), "Pa", all...).as("centre_pa")
 }
 
 // odd is the oddity that an entry told.

@@ -146,8 +146,18 @@ var byHand = map[string]func(g given) float64{
 		if g.has("carried_g") {
 			return g.of["carried_g"]
 		}
-		return carriedByHand(g, g.of["drawn"], g.of["p_ice"])
+		return g.of["own"] * g.of["drawn"] * g.of["speed_m3_h"] * g.of["p_ice"] * g.of["hours"] * 18.015268 / (8.314462618 * (g.of["gas_c"] + 273.15))
 	},
+	"time constant of cooling": func(g given) float64 { return g.of["own"] * g.of["base_min"] },
+	"time through the fresh medium": func(g given) float64 {
+		if g.has("own") {
+			return min(g.of["first"], g.of["own"]*g.of["base"])
+		}
+		return g.of["first"]
+	},
+	"the pump's own pressure":    func(g given) float64 { return math.Exp(middleLog(g.values())) },
+	"upper limit of the chart":   func(g given) float64 { return math.Exp(g.of["limit_ln"]) },
+	"blank_off_pa":               func(g given) float64 { return g.of["times_up"] * g.of["centre_pa"] },
 	"water in the sump":          func(g given) float64 { return g.of["otherwise_g"] + g.of["carried_over_g"] - g.of["expelled_g"] },
 	"solubility at ":             func(g given) float64 { return 1.7 * math.Pow(10, 7.0895-1567/(positive(g.of["store_c"])+273.15)) },
 	"free water in ":             func(g given) float64 { return positive(g.of["water_g"] - g.of["oil_g"]*g.of["solubility"]/1e6) },
@@ -177,7 +187,7 @@ var byHand = map[string]func(g given) float64{
 		if g.has("after_h") {
 			return g.of["after_h"]
 		}
-		return max(g.of["settle_min_h"], g.of["moved_h"]+g.of["still_h"]+g.of["sink_h"]-g.of["had_h"])
+		return max(g.of["settle_min_h"], g.of["moved_h"]+g.of["still_h"]+g.of["own"]*g.of["sink_h"]-g.of["had_h"])
 	},
 	"has stood still":           stoodByHand,
 	"will have stood still":     stoodByHand,
@@ -198,7 +208,7 @@ var byHand = map[string]func(g given) float64{
 	"headspace":     func(g given) float64 { return 1 - g.of["volume_ml"]/g.of["capacity_ml"] },
 	"waste_full":    func(g given) float64 { return g.of["volume_ml"] / g.of["capacity_ml"] },
 	"filter_passes": func(g given) float64 { return g.of["passes"] },
-	"medium_slow":   func(g given) float64 { return g.of["last"] / g.of["first"] },
+	"medium_slow":   func(g given) float64 { return g.of["last"] / g.of["fresh"] },
 
 	// counts
 	"drain_cycles":     func(g given) float64 { return g.of["ended_cycles"] + g.of["running"] },
@@ -297,8 +307,34 @@ func windowEnd(g given) float64 {
 	return g.of["window_min"]/60 - g.of["since_stop_h"]
 }
 
-func carriedByHand(g given, drawn, pIce float64) float64 {
-	return drawn * g.of["speed_m3_h"] * pIce * g.of["hours"] * 18.015268 / (8.314462618 * (g.of["gas_c"] + 273.15))
+// carriedEnds are the interval of the carry-over: what each input at its low and high end
+// makes of it, the logarithms in quadrature.
+func carriedEnds(g given, mid float64) (low, high float64) {
+	lows, highs := []float64{1 - g.of["edges_h"]/g.of["hours"]}, []float64{1 + (g.of["edges_h"]+g.of["late_h"])/g.of["hours"]}
+	add := func(low, high float64) { lows, highs = append(lows, low), append(highs, high) }
+	if g.has("own_low") {
+		add(g.of["own_low"]/g.of["own"], g.of["own_high"]/g.of["own"])
+	} else {
+		add(g.of["drawn_low"]/g.of["drawn"], g.of["drawn_high"]/g.of["drawn"])
+		add(1-g.of["speed_width"], 1+g.of["speed_width"])
+	}
+	if g.has("p_ice_low") {
+		add(g.of["p_ice_low"]/g.of["p_ice"], g.of["p_ice_high"]/g.of["p_ice"])
+	}
+	squares := func(all []float64) (sum float64) {
+		for _, r := range all {
+			sum += math.Pow(math.Log(positive(r)), 2)
+		}
+		return math.Sqrt(sum)
+	}
+	return mid * math.Exp(-squares(lows)), mid * math.Exp(squares(highs))
+}
+
+// middleLog is the median of logarithms.
+func middleLog(all []float64) float64 {
+	slices.Sort(all)
+	n := len(all)
+	return (math.Log(all[(n-1)/2]) + math.Log(all[n/2])) / 2
 }
 
 func stoodByHand(g given) float64 {
@@ -309,7 +345,7 @@ func clearedByHand(g given) float64 {
 	if g.of["stood_h"] <= 0 {
 		return 0
 	}
-	cut := g.of["settle_um"] * math.Sqrt(g.of["sink_h"]/g.of["stood_h"])
+	cut := g.of["settle_um"] * math.Sqrt(g.of["sink_h"]*g.of["own"]/g.of["stood_h"])
 	s := math.Log(g.of["spread"])
 	x := math.Log(cut/g.of["d50_um"]) / s
 	return min(1, normalByHand(-x)+math.Exp(2*s*s)*math.Pow(g.of["d50_um"]/cut, 2)*normalByHand(x-2*s))

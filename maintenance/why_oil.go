@@ -146,7 +146,23 @@ func (w *working) ambient(c *pumpCase) Input {
 }
 
 func (w *working) coolTau(c *pumpCase) Input {
-	return w.declaredOr(c, "cool_tau_min", c.CoolTauMin, c.coolTauMin(), "min")
+	own := c.factor(factorCool)
+	if own.From == fromPinned {
+		return w.declared(c, "cool_tau_min", c.coolTauMin(), "min")
+	}
+	return w.step("time constant of cooling", "own × base_min", sourceUsage, c.coolTauMin(), "min",
+		w.own(c, own), input("base_min", physics.DefaultCoolTauMin, "min", "assumed: of any pump")).between(physics.DefaultCoolTauMin*own.Low, physics.DefaultCoolTauMin*own.High).as("cool_tau_min")
+}
+
+// own is a factor of the pump's own: pinned, learned or assumed.
+func (w *working) own(c *pumpCase, f inForce) Input {
+	switch f.From {
+	case fromPinned:
+		return w.declared(c, "own", f.Value, "1")
+	case fromLearned:
+		return input("own", f.Value, "1", fmt.Sprintf("learned of the pump (%d seen): sumpbook learn %s", f.N, c.Name))
+	}
+	return input("own", f.Value, "1", "assumed until enough is seen of the pump")
 }
 
 // grade are the two viscosities of a parcel's main lot.

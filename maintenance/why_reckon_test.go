@@ -10,7 +10,7 @@ import (
 )
 
 // isSource names a standard, a law, a paper, the book itself, or says that there is none.
-var isSource = regexp.MustCompile(`no source|own derivation|closed form of this project|from memory|the book|configuration|set for this pump|law|ASTM|ISO|IAPWS|ten-degree rule`)
+var isSource = regexp.MustCompile(`no source|own derivation|closed form of this project|from memory|the book|configuration|NIST|JCGM|set for this pump|law|ASTM|ISO|IAPWS|ten-degree rule`)
 
 // requireByHand checks one working as a person does it: every step from its inputs alone, and
 // every input either from outside or from a step before.
@@ -41,8 +41,9 @@ func requireResult(t require.TestingT, say string, s Step) {
 	}
 	require.InDelta(t, hand(g), s.Result, near, "%s: %v", say, g.of)
 	if s.Name == "water carried past the trap" && s.Low != nil {
-		require.InDelta(t, carriedByHand(g, g.of["drawn_low"]*(1-g.of["speed_width"]), g.of["p_ice_low"]), *s.Low, near, say)
-		require.InDelta(t, carriedByHand(g, g.of["drawn_high"]*(1+g.of["speed_width"]), g.of["p_ice_high"]), *s.High, near, say)
+		low, high := carriedEnds(g, s.Result)
+		require.InDelta(t, low, *s.Low, near, say)
+		require.InDelta(t, high, *s.High, near, say)
 	}
 }
 
@@ -74,7 +75,7 @@ func requireOrigins(t require.TestingT, say string, s Step, done map[string]Step
 			if strings.Contains(in.From, "pump") {
 				require.True(t, in.Entry != "" && in.AgeH != nil, what)
 			}
-		case "booked", "assumed", "rule", "constant":
+		case "booked", "assumed", "rule", "constant", "learned":
 			require.Contains(t, in.From, " ", what)
 		default:
 			require.Fail(t, "unknown origin", what)
@@ -122,6 +123,11 @@ func requireAll(t require.TestingT, w Working, done map[string]Step) {
 	}
 	for _, name := range []string{"opens", "due"} {
 		require.Contains(t, done, name, w.Action.ID)
+	}
+	if low := w.Action.DueLow; low != nil {
+		require.NotNil(t, done["due"].Low, w.Action.ID)
+		require.InDelta(t, w.Action.DueHigh.Sub(*low).Hours(), *done["due"].High-*done["due"].Low, 1e-6, w.Action.ID)
+		require.NotEmpty(t, dueWidths[w.Action.Do], w.Action.ID)
 	}
 	_, closes := done["closes"]
 	require.Equal(t, w.Action.Closes != nil, closes, w.Action.ID)

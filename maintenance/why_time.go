@@ -40,7 +40,21 @@ func (w *working) due(at time.Time, formula, source string, inputs ...Input) {
 	case w.a.Due.After(at):
 		formula, inputs = formula+"; but never before earliest_h", append(inputs, w.opensH().called("earliest_h"))
 	}
-	w.step("due", formula, source, w.fromNow(w.a.Due), fromNow, inputs...)
+	s := w.step("due", formula, source, w.fromNow(w.a.Due), fromNow, inputs...)
+	if w.a.DueLow != nil {
+		s.Source += "; low and high: " + dueWidths[w.a.Do]
+		s.between(w.fromNow(*w.a.DueLow), w.fromNow(*w.a.DueHigh))
+	}
+}
+
+// dueWidths are what the interval of an estimated due time rests on.
+var dueWidths = map[Do]string{
+	DoDrain:    "by the shortest and the longest of the newest twelve cycles",
+	DoFill:     "by the shortest and the longest of the newest twelve gaps",
+	DoDecant:   "by the width of the time to settle and of the store's temperature, in quadrature (JCGM 100:2008, 5.1.6)",
+	DoSeparate: "Plank's law once and three times over, of little and of much water",
+	DoReplace:  "by what each cycle and each gap differ from the usual, in quadrature (JCGM 100:2008, 5.1.2)",
+	DoBuyOil:   "by what each cycle and each gap differ from the usual, in quadrature (JCGM 100:2008, 5.1.2)",
 }
 
 // opensH is when the action opens by itself, as an input of when it is due.
@@ -75,8 +89,6 @@ func (w *working) usualCycle(c *pumpCase) Input {
 }
 
 const medianText = "the middle one by size, of an even number the upper of the middle two"
-
-func (c *pumpCase) recent() []Cycle { return c.History[max(0, len(c.History)-12):] }
 
 // usualGap is how long it is from one start to the next.
 func (w *working) usualGap(c *pumpCase) Input {

@@ -56,7 +56,7 @@ func (w *working) sunkNow(v *vesselCase, free *Step, since Input) *Step {
 	}
 	still, had := w.still(v).as("still_h"), w.had(v, sink)
 	stood := w.stoodStill(v, "has stood still", since.called("after_h"), still, had)
-	share := w.settledShare(v, "share of droplets settled now", sink, stood.as("stood_h"), w.q.s.sunkShare(v.Vessel, w.q.now))
+	share := w.settledShare(v, "share of droplets settled now", sink, stood.as("stood_h"), w.q.s.sunkShare(v.Vessel, stood.Result, w.q.s.settlingFactor(v.Vessel).Value))
 	return w.sunk(v, "water settled now", free, share)
 }
 
@@ -80,8 +80,8 @@ func (w *working) wait(v *vesselCase) {
 	if v.tooWet {
 		w.waitUntilClear(v, sink, free, still, had)
 	} else {
-		w.step("wait in all", "moved_h + still_h + sink_h − had_h, and never under settle_min_h", sourceRule, wait, "h",
-			w.moved(v), still, sink.as("sink_h"), had, w.limit("settle_min_h", nil))
+		w.step("wait in all", "moved_h + still_h + own × sink_h − had_h, and never under settle_min_h", sourceRule, wait, "h",
+			w.moved(v), still, w.ownSettling(v), sink.as("sink_h"), had, w.limit("settle_min_h", nil))
 		w.endOfWait(v, sink, free, input("after_h", wait, "h", "computed above: wait in all"), still, had)
 	}
 }
@@ -95,7 +95,7 @@ func (w *working) waitUntilClear(v *vesselCase, sink, free *Step, still, had Inp
 
 func (w *working) endOfWait(v *vesselCase, sink, free *Step, after, still, had Input) {
 	stood := w.stoodStill(v, "will have stood still at the end of the wait", after, still, had)
-	share := w.settledShare(v, "share of droplets settled at the end of the wait", sink, stood.as("stood_h"), w.q.s.sunkShare(v.Vessel, v.ready))
+	share := w.settledShare(v, "share of droplets settled at the end of the wait", sink, stood.as("stood_h"), w.q.s.sunkShare(v.Vessel, stood.Result, w.q.s.settlingFactor(v.Vessel).Value))
 	w.sunk(v, settledAtEnd, free, share).Result = v.sunk.Grams()
 }
 
@@ -198,7 +198,13 @@ func (w *working) changeMedium(m *Medium) {
 	first := input("first", m.FirstM, "min/g", "booked: the first timed pass through it, minutes for each gram × viscosity at 20 °C / viscosity at the pass")
 	last := input("last", m.LastM, "min/g", "booked: the newest timed pass, in the same way")
 	last.AgeH = num(w.q.now.Sub(m.LastAt).Hours())
-	w.judged("medium_slow", "last / first, held against medium_slow", first, last, w.limit("medium_slow", nil))
+	fresh := w.step("time through the fresh medium", "first", sourceRule, w.q.freshM(m), "min/g", first)
+	if p := w.q.s.Pumps[m.Pump]; p != nil && m.FirstPass > 1 && !p.factor(factorMedium).isAssumed() {
+		f := p.factor(factorMedium)
+		fresh.Formula, fresh.Inputs = "the smaller of first and own × base", append(fresh.Inputs,
+			input("own", f.Value, "1", "learned: what the oil of "+p.Name+" has shown, since the first timed pass was not the first"), input("base", freshMediumMinG, "min/g", "assumed: of any oil, "+sourceUsage))
+	}
+	w.judged("medium_slow", "last / fresh, held against medium_slow", fresh.as("fresh"), last, w.limit("medium_slow", nil))
 	since := input("since_h", w.q.now.Sub(m.LastAt).Hours(), "h", "booked: the newest pass")
 	w.opens(m.LastAt, "0 − since_h", "from the pass on: "+sourceRule, since)
 	w.dueWithin(upkeepWithin, "a day: "+sourceRule)

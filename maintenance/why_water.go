@@ -30,25 +30,39 @@ func (w *working) carryOver(c *pumpCase) {
 		trap, trapEnd = c.Last.TrapC, c.Last.TrapEndC
 		hours = input("hours", c.Last.Length.Hours(), "h", "booked: from start to stop").by(c.Last.Entry, c.Last.At, w.q.now)
 	}
-	y := carryOver(c.Pump, hours.Value, trap, trapEnd)
+	y := carryOver(c.Pump, hours.Value, trap, trapEnd, c.Run == nil && c.Last.Uncertain)
 	if c.Run == nil && MassOf(y.mid) != c.Last.Carried {
 		w.step("water carried past the trap", "carried_g", "the book, as it was reckoned at the stop: what it rests on was told anew since, or the cycle was broken off and went on", c.Last.Carried.Grams(), "g",
 			input("carried_g", c.Last.Carried.Grams(), "g", "booked: reckoned at the stop").by(c.Last.Entry, c.Last.At, w.q.now))
 		return
 	}
-	ice := w.icePressure(c, y, trap, trapEnd)
-	pa := func(name string, v float64) Input {
-		return input(name, v, "Pa", "computed above: "+ice.Name)
-	}
-	w.step("water carried past the trap", "drawn × speed_m3_h × p_ice × hours × 18.015268 / (8.314462618 × (gas_c + 273.15)); "+
-		"low: drawn_low × (1 − speed_width) for drawn and p_ice_low for p_ice; high: drawn_high × (1 + speed_width) and p_ice_high",
-		"ideal gas, saturated at the ice; molar mass of water by IAPWS, gas constant by CODATA 2018", y.mid, "g",
-		input("drawn", drawnShare, "1", "assumed: share of the maker's nominal speed at working pressure, "+sourceUsage),
-		w.declaredOr(c, "speed_m3_h", c.SpeedM3H, assumedSpeedM3H, "m3/h"), pa("p_ice", ice.Result), hours,
+	w.carried(c, y, hours, w.icePressure(c, y, trap, trapEnd))
+}
+
+// carried is the carry-over of a stretch of running, and how wide that is.
+func (w *working) carried(c *pumpCase, y carry, hours Input, ice *Step) {
+	in := []Input{
+		w.own(c, y.own), input("drawn", drawnShare, "1", "assumed: share of the maker's nominal speed at working pressure, "+sourceUsage),
+		w.declaredOr(c, "speed_m3_h", c.SpeedM3H, assumedSpeedM3H, "m3/h"), ice.as("p_ice"), hours,
 		input("gas_c", physics.DefaultGasC, "C", "assumed: at the pump's inlet"),
-		input("drawn_low", drawnLow, "1", "assumed: for the low end, "+sourceUsage), input("drawn_high", drawnHigh, "1", "assumed: for the high end, "+sourceUsage),
-		input("speed_width", y.speedWidth(), "1", "rule: nothing of a told speed, a half of an assumed one either way, "+sourceUsage),
-		pa("p_ice_low", *ice.Low), pa("p_ice_high", *ice.High)).between(y.low, y.high)
+	}
+	ends := "drawn_low / drawn and drawn_high / drawn; 1 − speed_width and 1 + speed_width"
+	if y.own.isAssumed() {
+		in = append(in, input("drawn_low", drawnLow, "1", "assumed: for the low end, "+sourceUsage), input("drawn_high", drawnHigh, "1", "assumed: for the high end, "+sourceUsage),
+			input("speed_width", y.speedWidth(), "1", "rule: nothing of a told speed, a half of an assumed one either way, "+sourceUsage))
+	} else {
+		ends = "own_low / own and own_high / own"
+		in = append(in, input("own_low", y.own.Low, "1", "rule: low end of the factor, "+sourceRule), input("own_high", y.own.High, "1", "rule: high end of the factor, "+sourceRule))
+	}
+	if y.trapCounts() {
+		ends += "; p_ice_low / p_ice and p_ice_high / p_ice"
+		in = append(in, input("p_ice_low", *ice.Low, "Pa", "computed above: "+ice.Name), input("p_ice_high", *ice.High, "Pa", "computed above: "+ice.Name))
+	}
+	in = append(in, input("edges_h", edgesH, "h", "rule: a run may be so much shorter or longer, "+sourceUsage), input("late_h", y.lateHours, "h", "rule: if its source fell silent, it may have run on so long"))
+	ends += "; 1 − edges_h / hours and 1 + (edges_h + late_h) / hours"
+	w.step("water carried past the trap", "own × drawn × speed_m3_h × p_ice × hours × 18.015268 / (8.314462618 × (gas_c + 273.15)); "+
+		"low and high: that times exp(−√(sum of ln² of the low ends)) and exp(√(sum of ln² of the high ends)), which are: "+ends,
+		"ideal gas, saturated at the ice; molar mass of water by IAPWS, gas constant by CODATA 2018; interval: JCGM 100:2008, 5.1.6", y.mid, "g", in...).between(y.low, y.high)
 }
 
 // icePressure is that over the trap's ice; of two told temperatures the mean of both.
@@ -98,7 +112,7 @@ func (w *working) traps(c *pumpCase, y carry, start, stop *float64) []Input {
 func (w *working) sumpWater(c *pumpCase) {
 	since := w.inSump(c)
 	s := w.step("water in the sump", "otherwise_g + carried_over_g − expelled_g", "the book; expelled: one well-mixed stage, whose exhaust leaves at most saturated at the oil's temperature, integrated over each run, not to be done by hand (own derivation); "+
-		"low: from the low carry-over with ten times the leak, high: from the high one", c.Sump.Water.Grams(), "g",
+		"low and high: what little or much carry-over, ten times the leak and, with open ballast, a good or poor contact make of it, in quadrature (JCGM 100:2008, 5.1.2)", c.Sump.Water.Grams(), "g",
 		w.booked("otherwise_g", c.Sump.Water-c.Charge.CarryOver+c.Charge.Expelled, since), w.booked("carried_over_g", c.Charge.CarryOver, since), w.booked("expelled_g", c.Charge.Expelled, since))
 	s.Inputs[0].From = "booked: with the heel and the fills, or found by a weighing"
 	s.Inputs[1].From, s.Inputs[2].From = "booked at each stop since the change", "booked at each stop since the change"
@@ -128,7 +142,7 @@ func (w *working) freeWater(v *vesselCase) *Step {
 // stokes is how long the smallest droplet that counts sinks through a vessel; false where
 // the formula does not hold.
 func (w *working) stokes(v *vesselCase) (*Step, bool) {
-	h, err := w.q.s.settlingHours(v.Vessel, w.q.r.Limits)
+	h, err := w.q.s.plainSettlingHours(v.Vessel, w.q.r.Limits)
 	if err != nil {
 		return nil, false
 	}
@@ -157,9 +171,9 @@ func (w *working) depth(v *vesselCase) Input {
 // settledAt is the share of free water that has sunk at a time, of which stood is the
 // hours that the vessel has then stood still.
 func (w *working) settledShare(v *vesselCase, name string, sink *Step, stood Input, share float64) *Step {
-	return w.step(name, "N(−x) + exp(2 × s²) × (d50_um / cut)² × N(x − 2 × s), with cut = settle_um × √(sink_h / stood_h), s = ln(spread), x = ln(cut / d50_um) / s, and N the normal distribution; 0 if stood_h is 0",
+	return w.step(name, "N(−x) + exp(2 × s²) × (d50_um / cut)² × N(x − 2 × s), with cut = settle_um × √(sink_h × own / stood_h), s = ln(spread), x = ln(cut / d50_um) / s, and N the normal distribution; 0 if stood_h is 0",
 		"closed form of this project, for droplets log-normal by volume and evenly spread; Stokes' law", share, "1",
-		w.limit("settle_um", nil), sink.as("sink_h"), stood, input("d50_um", physics.D50Um, "um", "assumed: median droplet"), input("spread", physics.GSD, "1", "assumed: geometric standard deviation"))
+		w.limit("settle_um", nil), sink.as("sink_h"), w.ownSettling(v), stood, input("d50_um", physics.D50Um, "um", "assumed: median droplet"), input("spread", physics.GSD, "1", "assumed: geometric standard deviation"))
 }
 
 // sunk is the water at the bottom when a share has settled: what lay there already, and of
@@ -168,6 +182,17 @@ func (w *working) sunk(v *vesselCase, name string, free, share *Step) *Step {
 	base := min(v.Sunk, v.free)
 	result := base + MassOf((v.free-base).Grams()*share.Result)
 	return w.step(name, "lay_g + (free_g − lay_g) × share", sourceBook, result.Grams(), "g", w.booked("lay_g", base, w.inVessel(v)), free.as("free_g"), share.as("share"))
+}
+
+// ownSettling is how many times as long the oil of a vessel's pump takes to settle.
+func (w *working) ownSettling(v *vesselCase) Input {
+	f := w.q.s.settlingFactor(v.Vessel)
+	for _, c := range w.q.pumps {
+		if c.Name == v.Pump {
+			return w.own(c, f)
+		}
+	}
+	return input("own", f.Value, "1", "assumed: of any pump")
 }
 
 // still is how long a vessel stirs itself.

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -134,7 +135,7 @@ func (r reader) water(c *maintenance.ChargeView) string {
 		text += "; the food lost " + r.grams(c.WaterRemovedG)
 	}
 	if c.CarryOverG > 0 {
-		text += fmt.Sprintf("; about %s came into the pump, %s left it", r.about(c.CarryOverG), r.about(c.ExpelledG))
+		text += fmt.Sprintf("; about %s came into the pump, %s left it", r.between(c.CarryOverG, c.CarryLowG, c.CarryHighG), r.about(c.ExpelledG))
 	}
 	return text
 }
@@ -159,6 +160,18 @@ func (r reader) vessel(s *sheet, w maintenance.VesselView) {
 	s.row(w.Vessel, string(*w.Stage), r.grams(w.Grams), r.between(w.WaterG, w.WaterLowG, w.WaterHighG), r.ready(w))
 }
 
+// fromTo are the ends of an estimated time, where there are such: days, of an interval of days.
+func (r reader) fromTo(low, high *time.Time) string {
+	if low == nil || high == nil || low.Equal(*high) {
+		return ""
+	}
+	layout := "Mon 15:04"
+	if high.Sub(*low) >= 24*time.Hour {
+		layout = "Mon 2 Jan"
+	}
+	return fmt.Sprintf(" (%s to %s)", low.In(r.zone).Format(layout), high.In(r.zone).Format(layout))
+}
+
 // readyFor is what the oil of a stage is made ready for.
 var readyFor = map[maintenance.Stage]string{
 	maintenance.New: "for the pump", maintenance.Filtered: "for the pump", maintenance.Decanted: "to filter",
@@ -175,7 +188,7 @@ func (r reader) ready(w maintenance.VesselView) string {
 	case w.NotReady != "":
 		return "not yet: " + w.NotReady
 	case w.ReadyAt != nil && w.ReadyAt.After(r.now):
-		return what + ": " + r.when(*w.ReadyAt)
+		return what + ": " + r.when(*w.ReadyAt) + r.fromTo(w.ReadyLow, w.ReadyHigh)
 	}
 	return what + ": now"
 }
@@ -298,11 +311,21 @@ func (r reader) action(s *sheet, a maintenance.Action) {
 func (r reader) headline(a maintenance.Action) string {
 	switch {
 	case a.State == maintenance.Coming:
-		return notify.Task(a) + ": opens " + r.when(a.Opens)
+		return notify.Task(a) + ": opens " + r.when(a.Opens) + r.opensFromTo(a)
 	case a.State == maintenance.Open && a.Closes != nil:
 		return notify.Task(a) + ": closes " + r.when(*a.Closes)
 	}
 	return notify.Task(a) + ": due " + r.when(a.Due)
+}
+
+// opensFromTo is the interval of an opening, which lies as wide as that of the due time.
+func (r reader) opensFromTo(a maintenance.Action) string {
+	if a.DueLow == nil || a.DueHigh == nil {
+		return ""
+	}
+	lead := a.Opens.Sub(a.Due)
+	low, high := a.DueLow.Add(lead), a.DueHigh.Add(lead)
+	return r.fromTo(&low, &high)
 }
 
 // reason is one number with what it is held against. What the book holds against itself is

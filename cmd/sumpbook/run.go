@@ -94,7 +94,7 @@ func (p *program) addCommands(root *cobra.Command) {
 			root.AddCommand(c)
 		}
 	}
-	add("read", p.nextCommand(), p.stateCommand(), p.whyCommand(), p.whyNotCommand(), p.auditCommand(),
+	add("read", p.nextCommand(), p.stateCommand(), p.whyCommand(), p.whyNotCommand(), p.auditCommand(), p.learnCommand(),
 		p.noticesCommand(), p.calcCommand())
 	for _, s := range shapes {
 		add("act", p.actCommand(s))

@@ -162,8 +162,12 @@ func (r reader) between(g, low, high float64) string {
 	return fmt.Sprintf("%s (%s to %s)", r.about(g), r.about(low), r.about(high))
 }
 
-func twoFigures(v float64) float64 {
-	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 2, 64), 64) // reads what it wrote
+func twoFigures(v float64) float64 { return toFigures(v, 2) }
+
+func threeFigures(v float64) float64 { return toFigures(v, 3) }
+
+func toFigures(v float64, n int) float64 {
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', n, 64), 64) // reads what it wrote
 	return rounded
 }
 

@@ -101,7 +101,8 @@ func vessel(name string, stage maintenance.Stage, grams, water float64) maintena
 
 func settlingJar(name string, left time.Duration) maintenance.VesselView {
 	v := vessel(name, maintenance.Drained, 655, 14)
-	v.Settled, v.ReadyAt = 0.62, ptr(now.Add(left))
+	v.Settled, v.SettledLow, v.SettledHigh = 0.62, 0.41, 0.78
+	v.ReadyAt, v.ReadyLow, v.ReadyHigh = ptr(now.Add(left)), ptr(now.Add(left-30*time.Hour)), ptr(now.Add(left+60*time.Hour))
 	return v
 }
 

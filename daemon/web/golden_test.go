@@ -56,7 +56,7 @@ func settled() View {
 	a.State, a.Opens, a.Due = maintenance.Overdue, ago(2*time.Hour), ago(2*time.Hour)
 	v.Actions = []maintenance.Action{a}
 	jar := settlingJar("jar-3", -2*time.Hour)
-	jar.Settled = 0.97
+	jar.Settled, jar.SettledLow, jar.SettledHigh = 0.97, 0.93, 0.99
 	v.State.Vessels[1] = jar
 	v.State.Vessels = append(v.State.Vessels, vessel("jar-7", maintenance.Residue, 120, 40), vessel("jar-8", maintenance.Freezing, 90, 30))
 	return v

@@ -34,15 +34,38 @@ func (v View) chargeFacts(p maintenance.PumpView) []fact {
 	if p.Running {
 		water.Limit = "this cycle's comes at its stop"
 	}
-	return []fact{{Name: "Oil in it", Value: v.quantity(c.Grams, "g"), Limit: "since " + v.clock(c.Since)}, water, v.ageFact(c.ParcelView)}
+	facts := []fact{{Name: "Oil in it", Value: v.quantity(c.Grams, "g"), Limit: "since " + v.clock(c.Since)}, water}
+	if c.CarryOverG > 0 {
+		facts = append(facts, v.estimateFact("Water that came over", c.CarryOverG, c.CarryLowG, c.CarryHighG))
+	}
+	return append(facts, v.ageFact(c.ParcelView))
 }
 
 func (v View) waterFact(name string, p maintenance.ParcelView) fact {
-	f := fact{Name: name, Value: v.estimate(p.WaterG)}
-	if p.WaterLowG < p.WaterHighG {
-		f.Limit = v.estimate(p.WaterLowG) + " to " + v.estimate(p.WaterHighG)
+	return v.estimateFact(name, p.WaterG, p.WaterLowG, p.WaterHighG)
+}
+
+// estimateFact is a mass with the ends of its interval; a weighed one has none.
+func (v View) estimateFact(name string, grams, low, high float64) fact {
+	f := fact{Name: name, Value: v.estimate(grams)}
+	if low < high {
+		f.Limit = v.estimate(low) + " to " + v.estimate(high)
 	}
 	return f
+}
+
+// settleFacts are how far a vessel that waits has come, and when it will have, each with the
+// ends of its interval.
+func (v View) settleFacts(w maintenance.VesselView) []fact {
+	percent := func(share float64) string { return v.quantity(math.Round(100*share), "%") }
+	facts := []fact{{Name: "Settled, estimated", Value: percent(w.Settled), Limit: percent(w.SettledLow) + " to " + percent(w.SettledHigh)}}
+	if *w.Stage == maintenance.Freezing {
+		facts = nil
+	}
+	if w.ReadyLow == nil || w.ReadyHigh == nil || !v.Now.Before(*w.ReadyAt) {
+		return facts
+	}
+	return append(facts, fact{Name: "Ready, at the earliest", Value: v.clock(*w.ReadyLow), Limit: "at the latest " + v.clock(*w.ReadyHigh)})
 }
 
 func (v View) ageFact(p maintenance.ParcelView) fact {
@@ -91,13 +114,13 @@ func (v View) fullJars() []jar {
 
 func (v View) jar(w maintenance.VesselView) jar {
 	j := jar{Name: w.Vessel, Look: string(*w.Stage), Mark: v.stageMark(w), Line: v.quantity(w.Grams, "g")}
-	if w.ReadyAt != nil {
-		j.Line += ", " + v.quantity(math.Round(100*w.Settled), "%") + " settled"
-		if v.Now.Before(*w.ReadyAt) {
-			j.Ready = "ready " + v.clock(*w.ReadyAt) + ", " + v.away(*w.ReadyAt)
-		}
+	if w.ReadyAt != nil && v.Now.Before(*w.ReadyAt) {
+		j.Ready = "ready " + v.clock(*w.ReadyAt) + ", " + v.away(*w.ReadyAt)
 	}
 	j.Facts = []fact{v.waterFact("Water, estimated", w.ParcelView), v.ageFact(w.ParcelView), {Name: string(*w.Stage) + " since", Value: v.clock(w.Since)}}
+	if w.ReadyAt != nil {
+		j.Facts = append(j.Facts, v.settleFacts(w)...)
+	}
 	if w.FilterPasses > 0 {
 		j.Facts = append(j.Facts, fact{Name: "Filter passes", Value: strconv.Itoa(w.FilterPasses)})
 	}

@@ -42,7 +42,7 @@ func ThermalHoursRun(hours, startC, finalC, tauMin, refC float64) (float64, erro
 // expSeries is the sum over n >= 1 of u^n/(n n!), the integral of (e^u - 1)/u.
 func expSeries(u float64) float64 {
 	sum, term := 0.0, 1.0
-	for n := 1.0; n < 200; n++ {
+	for n := 1.0; n < 200 && math.Abs(term) > 1e-18*math.Abs(sum); n++ {
 		term *= u / n
 		sum += term / n
 	}

@@ -33,7 +33,10 @@ func VapourTolerance(speedM3h, ballastLmin, pumpC, ambientC, humidity, exhaustFa
 		return 0, err
 	}
 	capacity, err := BallastCapacity(ballastLmin, pumpC, ambientC, humidity, exhaustFactor)
-	return capacity / vapourG(1, speedM3h, ambientC), err
+	if err != nil {
+		return 0, err
+	}
+	return capacity / vapourG(1, speedM3h, ambientC), nil
 }
 
 // tolerance is formula 4-6: ratio of ballast to speed, exhaust and atmospheric

@@ -108,7 +108,7 @@ func TestFlagRangesHold(t *testing.T) {
 				if f.Text {
 					continue
 				}
-				for _, v := range []float64{f.Low, f.High, math.NaN(), math.Nextafter(f.Low, math.Inf(-1)), math.Nextafter(f.High, math.Inf(1))} {
+				for _, v := range []float64{f.Low, f.High, math.NaN(), math.Inf(1), math.Inf(-1), math.Nextafter(f.Low, math.Inf(-1)), math.Nextafter(f.High, math.Inf(1))} {
 					args := map[string]Arg{}
 					for name, a := range r.args {
 						args[name] = a
@@ -135,18 +135,20 @@ func TestCalculateRefuses(t *testing.T) {
 		args map[string]Arg
 		says string
 	}{
-		"no such calculation": {"density", nil, "calc density: is no calculation; there are vapour-pressure, carry-over, "},
-		"no such flag":        {"solubility", given("temp", 20, "oil", "x"), "calc solubility: has no flag oil"},
-		"nothing given":       {"solubility", nil, "calc solubility: wants temp: temperature of the oil"},
-		"out of range":        {"carry-over", given("speed", 7, "trap", -400, "hours", 24), "calc carry-over: trap -400 C is outside -150 to 0 C"},
-		"no oil":              {"viscosity", given("temp", 20), "calc viscosity: wants the oil as grade, or as v40 and v100"},
-		"half an oil":         {"viscosity", given("v40", 68, "temp", 20), "calc viscosity: wants the oil as grade, or as v40 and v100"},
-		"two oils":            {"viscosity", given("grade", "68", "v40", 68, "v100", 8.6, "temp", 20), "calc viscosity: wants the oil as grade, or as v40 and v100"},
-		"no such grade":       {"viscosity", given("grade", "80", "temp", 20), `calc viscosity: grade "80" is none of the ISO 3448 grades`},
-		"neither phase":       {"vapour-pressure", given("over", "steam", "temp", 20), "calc vapour-pressure: over is ice or water"},
-		"ice too warm":        {"vapour-pressure", given("over", "ice", "temp", 20), "calc vapour-pressure: temp 20 C is outside -223 to 0.01 C"},
-		"half a flush":        {"flush", given("heel", 30, "charge", 1000, "times", 1.5), "calc flush: times is a whole number"},
-		"two counts":          {"cleanliness", given("counts", "1,2"), `calc cleanliness: counts "1,2" are not three numbers`},
+		"no such calculation":    {"density", nil, "calc density: is no calculation; there are vapour-pressure, carry-over, "},
+		"no such flag":           {"solubility", given("temp", 20, "oil", "x"), "calc solubility: has no flag oil"},
+		"nothing given":          {"solubility", nil, "calc solubility: wants temp: temperature of the oil"},
+		"out of range":           {"carry-over", given("speed", 7, "trap", -400, "hours", 24), "calc carry-over: trap -400 C is outside -150 to 0 C"},
+		"no oil":                 {"viscosity", given("temp", 20), "calc viscosity: wants the oil as grade, or as v40 and v100"},
+		"half an oil":            {"viscosity", given("v40", 68, "temp", 20), "calc viscosity: wants the oil as grade, or as v40 and v100"},
+		"two oils":               {"viscosity", given("grade", "68", "v40", 68, "v100", 8.6, "temp", 20), "calc viscosity: wants the oil as grade, or as v40 and v100"},
+		"no such grade":          {"viscosity", given("grade", "80", "temp", 20), `calc viscosity: grade "80" is none of the ISO 3448 grades`},
+		"neither phase":          {"vapour-pressure", given("over", "steam", "temp", 20), "calc vapour-pressure: over is ice or water"},
+		"ice too warm":           {"vapour-pressure", given("over", "ice", "temp", 20), "calc vapour-pressure: temp 20 C is outside -223 to 0.01 C"},
+		"trap warmer than gas":   {"carry-over", given("speed", 7, "trap", -5, "hours", 24, "gas-temp", -20), "calc carry-over: trap -5 C is outside -150 to -20 C"},
+		"room hotter than close": {"hot-window", given("grade", "68", "hot", 70, "ambient", 50, "tau", 60), "calc hot-window: ambient 50 C is outside -40 to 42.6 C"},
+		"half a flush":           {"flush", given("heel", 30, "charge", 1000, "times", 1.5), "calc flush: times is a whole number"},
+		"two counts":             {"cleanliness", given("counts", "1,2"), `calc cleanliness: counts "1,2" are not three numbers`},
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, err := Calculate(c.calc, c.args)

@@ -10,9 +10,11 @@ var (
 // the pump takes speedM3h of gas, saturated at the ice's temperature trapC (-150
 // to 0 C) and arriving at gasC, for so many hours. Ideal gas: S p_ice M t/(R T).
 // Air does not change it: each volume drawn carries p_ice of water. An overloaded
-// or short-circuited trap lets more pass; multiply by its factor.
+// or short-circuited trap lets more pass; multiply by its factor. A trap warmer than
+// the gas is refused: it would be no trap.
 func CarryOver(speedM3h, trapC, hours, gasC float64) (grams float64, err error) {
-	err = cmp.Or(speedRange.check(speedM3h), trapRange.check(trapC), hoursRange.check(hours), gasRange.check(gasC))
+	err = cmp.Or(speedRange.check(speedM3h), trapRange.check(trapC), hoursRange.check(hours), gasRange.check(gasC),
+		trapRange.below(gasC).check(trapC))
 	if err != nil {
 		return 0, err
 	}

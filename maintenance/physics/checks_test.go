@@ -86,7 +86,7 @@ func ourChecks(t *testing.T) []check {
 	for _, path := range paths {
 		all = append(all, readRows(t, path)...)
 	}
-	require.GreaterOrEqual(t, len(all), 300, "rows of testdata/checks")
+	require.GreaterOrEqual(t, len(all), 385, "rows of testdata/checks")
 	return all
 }
 

@@ -24,7 +24,8 @@ var (
 // counts per mL at >= 4, >= 6 and >= 14 um(c). Counts that grow with size are
 // refused: the larger are among the smaller.
 func CleanlinessCode(c4, c6, c14 float64) (string, error) {
-	if err := cmp.Or(countRange.check(c4), countRange.check(c6), countRange.check(c14)); err != nil {
+	err := cmp.Or(countRange.called("count at 4 um").check(c4), countRange.called("count at 6 um").check(c6), countRange.called("count at 14 um").check(c14))
+	if err != nil {
 		return "", err
 	}
 	if c6 > c4 || c14 > c6 {

@@ -33,7 +33,10 @@ func volumeFactor(density15, tC float64) float64 {
 // 15 C, over the ranges of VolumeFactor.
 func OilDensity(density15, tC float64) (kgM3 float64, err error) {
 	factor, err := VolumeFactor(density15, tC)
-	return density15 * factor, err
+	if err != nil {
+		return 0, err
+	}
+	return density15 * factor, nil
 }
 
 // WaterDensity returns the density of air-free water in kg/m3 at tC, 0 to 100 C,
@@ -47,6 +50,7 @@ func WaterDensity(tC float64) (kgM3 float64, err error) {
 	return waterDensity(tC), nil
 }
 
+// waterDensity is Kell's polynomial; see WaterDensity.
 func waterDensity(t float64) float64 {
 	poly := ((((-280.54253e-12*t+105.56302e-9)*t-46.170461e-6)*t-7.9870401e-3)*t+16.945176)*t + 999.83952
 	return poly / (1 + 16.879850e-3*t)

@@ -43,10 +43,11 @@ func FitCake(amounts, times []float64) (CakeLaw, error) {
 
 // Time returns the time for the amount v through the fresh medium.
 func (c CakeLaw) Time(v float64) (float64, error) {
-	return c.time(v), cmp.Or(c.check(), passRange.check(v))
+	if err := cmp.Or(c.check(), passRange.check(v)); err != nil {
+		return 0, err
+	}
+	return (c.K*v/2 + c.B) * v, nil
 }
-
-func (c CakeLaw) time(v float64) float64 { return (c.K*v/2 + c.B) * v }
 
 // Slowing returns how many times as long the next batch takes, after so much has
 // been filtered, as the same batch took through the fresh medium. Linear in what
@@ -127,8 +128,8 @@ func meanRatio(times, amounts []float64) float64 {
 // NormalTime returns the time a pass would have taken at the reference viscosity
 // and amount, so that passes can be compared: t (nu_ref/nu) (V_ref/V).
 func NormalTime(time, nu, nuRef, amount, amountRef float64) (float64, error) {
-	err := cmp.Or(passTime.check(time), viscosityRange.check(nu), viscosityRange.check(nuRef),
-		normalRange.check(amount), normalRange.check(amountRef))
+	err := cmp.Or(passTime.check(time), viscosityRange.check(nu), viscosityRange.called("reference viscosity").check(nuRef),
+		normalRange.check(amount), normalRange.called("reference amount").check(amountRef))
 	if err != nil {
 		return 0, err
 	}

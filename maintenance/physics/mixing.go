@@ -41,7 +41,8 @@ func FlushesNeeded(heel, charge, target float64) (int, error) {
 // Mix returns the property (age, water share, acid number: what adds by amount) of
 // a blend of two parcels. Two parcels of nothing have none: 0.
 func Mix(amount1, x1, amount2, x2 float64) (float64, error) {
-	err := cmp.Or(amountRange.check(amount1), amountRange.check(amount2), mixedRange.check(x1), mixedRange.check(x2))
+	err := cmp.Or(amountRange.called("first amount").check(amount1), amountRange.called("second amount").check(amount2),
+		mixedRange.called("first property").check(x1), mixedRange.called("second property").check(x2))
 	total := amount1 + amount2
 	if err != nil || total == 0 {
 		return 0, err
@@ -63,7 +64,7 @@ func SteadyAge(runHours, kept float64) (float64, error) {
 // has nu1 and the rest nu2, at one temperature: Refutas' blending index, from
 // memory. Viscosity does not mix by share.
 func BlendViscosity(nu1, share1, nu2 float64) (float64, error) {
-	err := cmp.Or(viscosityRange.check(nu1), shareOfMix.check(share1), viscosityRange.check(nu2))
+	err := cmp.Or(viscosityRange.called("first viscosity").check(nu1), shareOfMix.check(share1), viscosityRange.called("second viscosity").check(nu2))
 	if err != nil {
 		return 0, err
 	}

@@ -26,29 +26,29 @@ const (
 	atmospherePa   = 101_325      // Pa, definition of the standard atmosphere
 	secondsPerHour = 3600         // definition
 	minutesPerHour = 60           // definition
-	cubicPerLmin   = 60.0 / 1_000 // m3/h in one L/min
+	cubicPerLmin   = 60.0 / 1_000 // m3/h in one L/min, definition
 )
 
 // Defaults for what a person has not told, each with its basis. All are
 // arguments: nothing here is applied silently.
 const (
-	DefaultGasC          = 20                              // gas at the pump inlet, C; ideal gas, 0.34 %/K
+	DefaultGasC          = 20                              // gas at the pump inlet, C; common practice, no source: the result goes with 0.34 %/K
 	DefaultAmbientC      = 20                              // room, C; common practice, no source
 	DefaultHumidity      = 0.5                             // of saturation, in the room; common practice, no source
 	DefaultExhaustFactor = 1.1                             // outlet valve pressure over atmosphere; text to Pfeiffer Vacuum know-how book formula 4-6
 	DefaultWarmTauMin    = 20                              // warm-up time constant; a maker's note: warm within about 60 min (95 %)
 	DefaultCoolTauMin    = 60                              // cool-down time constant; common practice, no source: learn it from one reading
-	DefaultRunningRiseK  = 45                              // running oil over ambient; handbooks use 70 C as example; common practice
-	DefaultEta           = 0.2                             // share of equilibrium reached by water leaving the oil; engineering guess, no source
+	DefaultRunningRiseK  = 45                              // running oil over ambient; handbooks use 70 C as example; common practice, no source
+	DefaultEta           = 0.2                             // share of equilibrium reached by water leaving the oil; guess, no source: learn it
 	DefaultLeakPaM3S     = 1e-3                            // leak and outgassing, Pa m3/s; common practice, no source
-	DefaultDensity15     = 870                             // oil at 15 C, kg/m3; typical mineral pump oil, common practice
-	DefaultWindowRatio   = 3                               // hot window closes at this many times the running viscosity; our rule, no source
-	SafeToTouchC         = 60                              // warn of burns above; ASTM C1055 gives contact times, the limit is common practice
-	D50Um                = 30                              // volume-median droplet, um; assumption that reproduces "several days"
-	GSD                  = 2                               // geometric standard deviation of droplets; assumption
+	DefaultDensity15     = 870                             // oil at 15 C, kg/m3; typical mineral pump oil; common practice, no source
+	DefaultWindowRatio   = 3                               // hot window closes at this many times the running viscosity; rule of this project, no source
+	SafeToTouchC         = 60                              // warn of burns above; ASTM C1055 gives contact times, the limit is common practice, no source
+	D50Um                = 30                              // volume-median droplet, um; rule of this project, no source: reproduces "several days"
+	GSD                  = 2                               // geometric standard deviation of droplets; rule of this project, no source
 	AgeingRefC           = 60                              // reference of thermal hours, C; trade sources quoting the ten-degree rule
 	FreezerFilm          = 10                              // W/(m2 K), still air in a freezer; common practice, no source
-	PumpOilFactor        = 1.7                             // solubility of pump oil over insulating oil, 1 to 5; from a lubrication trade source
+	PumpOilFactor        = 1.7                             // solubility of pump oil over insulating oil, 1 to 5; Machinery Lubrication: some 100 ppm at 70 F
 	iceDensity           = 916.721463419                   // kg/m3 at 0 C, IAPWS R10-06(2009) Table 6
 	waterDensityAtZero   = 999.84                          // kg/m3 at 0 C, IAPWS-95
 	IceExpansion         = waterDensityAtZero / iceDensity // 1.0907: leave headspace for 9 %
@@ -88,7 +88,9 @@ func withUnit(v float64, unit string) string {
 	return number(v) + " " + unit
 }
 
-// A limit is the range of one argument.
+// A limit is the range of one argument. Where no formula sets an end (a comment beside it
+// names the formula), it is a rule of this project, no source: wide enough for any such
+// pump, narrow enough to catch a slipped unit.
 type limit struct {
 	arg       string
 	low, high float64
@@ -113,8 +115,13 @@ func (l limit) called(arg string) limit {
 	return l
 }
 
-// Ranges shared by several files. Where no formula sets an end, it is chosen
-// wide enough for any such pump and narrow enough to catch a slipped unit.
+// below gives the same range, ending at high if that is less.
+func (l limit) below(high float64) limit {
+	l.high = min(l.high, high)
+	return l
+}
+
+// Ranges shared by several files.
 var (
 	hoursRange   = limit{"hours", 0, 1_000_000, "h"}
 	minutesRange = limit{"minutes", 0, 100_000_000, "min"}

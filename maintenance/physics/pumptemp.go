@@ -5,7 +5,10 @@ import (
 	"math"
 )
 
-var ratioRange = limit{"ratio", 1, 1_000, ""}
+var (
+	ratioRange = limit{"ratio", 1, 1_000, ""}
+	safeRoom   = ambientRange.below(SafeToTouchC - 0.1) // in a warmer one the pump never gets there; 0.1 C by rule of this project, no source
+)
 
 // PumpTemp returns the pump's temperature in C so many minutes after it left
 // startC for finalC with time constant tauMin: Newton's law, first order. finalC
@@ -45,7 +48,7 @@ func TimeToReach(startC, finalC, targetC, tauMin float64) (minutes float64, err 
 // SafeToTouchC in a room at ambientC; 0 where it is no hotter than that. Until then
 // its oil burns; below, gloves are still right.
 func SafeMinutes(hotC, ambientC, tauMin float64) (float64, error) {
-	err := cmp.Or(bodyRange.called("hot").check(hotC), ambientRange.check(ambientC), tauRange.check(tauMin))
+	err := cmp.Or(bodyRange.called("hot").check(hotC), safeRoom.check(ambientC), tauRange.check(tauMin))
 	if err != nil || hotC <= SafeToTouchC {
 		return 0, err
 	}
@@ -56,18 +59,19 @@ func SafeMinutes(hotC, ambientC, tauMin float64) (float64, error) {
 // reading teaches: readC, minutes after the pump left startC for finalC. A
 // reading that is not strictly between them tells nothing and is refused.
 func TauFromReading(startC, finalC, minutes, readC float64) (tauMin float64, err error) {
-	if err := minutesRange.check(minutes); err != nil {
-		return 0, err
-	}
-	timeConstants, err := TimeToReach(startC, finalC, readC, 1)
+	err = cmp.Or(bodyRange.called("start").check(startC), bodyRange.called("final").check(finalC), minutesRange.check(minutes))
 	if err != nil {
 		return 0, err
 	}
-	if timeConstants == 0 {
-		return 0, limit{"reading", min(startC, finalC), max(startC, finalC), "C"}.refuse(readC)
+	between := limit{"reading", min(startC, finalC), max(startC, finalC), "C"}
+	if err := between.check(readC); err != nil || readC == startC || readC == finalC {
+		return 0, between.refuse(readC)
 	}
-	tauMin = minutes / timeConstants
-	return tauMin, tauRange.check(tauMin)
+	tauMin = minutes / math.Log((startC-finalC)/(readC-finalC))
+	if err := tauRange.check(tauMin); err != nil {
+		return 0, err
+	}
+	return tauMin, nil
 }
 
 // HotWindow returns how many minutes after the stop the oil of a pump at hotC has
@@ -76,7 +80,8 @@ func TauFromReading(startC, finalC, minutes, readC float64) (tauMin float64, err
 // narrow port is laminar, so drain time goes with viscosity (the law of ASTM D445
 // capillaries); Newton's cooling to ambientC with tauMin. A pump at or below endC
 // gives 0 minutes. In a room at or above endC the window never closes: that is a
-// RangeError of "ambient", with endC.
+// RangeError of "ambient", with endC; nor for a ratio that the oil does not reach at
+// -20 C: one of "ratio".
 func HotWindow(oil Oil, hotC, normalC, ambientC, tauMin, ratio float64) (closeMin, endC float64, err error) {
 	err = cmp.Or(bodyRange.called("hot").check(hotC), oilTempRange.called("normal").check(normalC), ambientRange.check(ambientC), tauRange.check(tauMin), ratioRange.check(ratio))
 	if err != nil {
@@ -84,6 +89,9 @@ func HotWindow(oil Oil, hotC, normalC, ambientC, tauMin, ratio float64) (closeMi
 	}
 	normal, err := oil.Viscosity(normalC)
 	if err != nil {
+		return 0, 0, err
+	}
+	if err := ratioRange.below(oil.thickest() / normal).check(ratio); err != nil {
 		return 0, 0, err
 	}
 	if endC, err = oil.TempAtViscosity(ratio * normal); err != nil || hotC <= endC {

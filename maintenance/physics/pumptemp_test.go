@@ -49,15 +49,30 @@ func TestOneReadingTeachesTheTimeConstant(t *testing.T) {
 		read := must(PumpTemp(67, 21, tau, minutes))
 		require.InEpsilon(t, tau, must(TauFromReading(67, 21, minutes, read)), 1e-6)
 	})
-	_, err := TauFromReading(67, 21, 30, 67)
-	require.EqualError(t, err, "reading 67 C is outside 21 to 67 C", "a reading at the start tells nothing")
+	for name, c := range map[string]struct {
+		final, minutes, read float64
+		says                 string
+	}{
+		"at the start":        {21, 30, 67, "reading 67 C is outside 21 to 67 C"},
+		"at the end":          {21, 30, 21, "reading 21 C is outside 21 to 67 C"},
+		"colder than the end": {21, 30, 20, "reading 20 C is outside 21 to 67 C"},
+		"nowhere to go":       {67, 30, 67, "reading 67 C is outside 67 to 67 C"},
+		"at once":             {21, 0, 40, "tau 0 min is outside 0.1 to 10000 min"},
+		"after a week":        {21, 10_080, 66, "tau 458621.5"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := TauFromReading(67, c.final, c.minutes, c.read)
+			require.ErrorAs(t, err, &RangeError{})
+			require.ErrorContains(t, err, c.says)
+		})
+	}
 }
 
 func TestSafeMinutes(t *testing.T) {
 	require.InDelta(t, 13.4, must(SafeMinutes(70, 20, 60)), 0.05)
 	require.Zero(t, must(SafeMinutes(55, 20, 60)), "safe from the stop")
 	_, err := SafeMinutes(70, 60, 60)
-	require.ErrorAs(t, err, &RangeError{}, "never, in a room as hot")
+	require.EqualError(t, err, "ambient 60 C is outside -40 to 59.9 C", "never, in a room as hot")
 }
 
 func TestHotWindow(t *testing.T) {
@@ -66,6 +81,7 @@ func TestHotWindow(t *testing.T) {
 		"stopped before it was warm":    {50, 20, 17.01},
 		"stopped cold":                  {30, 20, 0},
 		"stopped cold in a room hotter": {30, 50, 0},
+		"stopped as cold as the room":   {20, 20, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
 			minutes, end, err := HotWindow(vg68, c.hot, 70, c.ambient, 60, 3)
@@ -81,8 +97,21 @@ func TestHotWindowThatNeverCloses(t *testing.T) {
 	require.ErrorContains(t, err, "ambient 45 C is outside -40 to 42.6 C")
 	require.InDelta(t, 42.593, end, 0.001)
 
+	_, _, err = HotWindow(vg68, 70, 70, end, 60, 3)
+	require.ErrorContains(t, err, "ambient", "a room at the close itself")
+
 	_, _, err = HotWindow(vg68, 70, 0, 20, 60, 1000)
-	require.ErrorContains(t, err, "viscosity", "the oil never gets that thick")
+	require.EqualError(t, err, "ratio 1000 is outside 1 to 9.3", "the oil never gets that thick")
+}
+
+func TestHotWindowOfNoThickening(t *testing.T) {
+	minutes, end, err := HotWindow(vg68, 70, 70, 20, 60, 1)
+	require.NoError(t, err)
+	require.InDelta(t, 70, end, 1e-9)
+	require.InDelta(t, 0, minutes, 1e-9, "closed from the stop")
+	minutes, _, err = HotWindow(vg68, 90, 70, 20, 60, 1)
+	require.NoError(t, err)
+	require.InDelta(t, must(TimeToReach(90, 20, 70, 60)), minutes, 1e-9, "a pump stopped hotter than usual has some")
 }
 
 func TestHotWindowIsLongerForAHotterStopAndALargerRatio(t *testing.T) {
@@ -105,20 +134,4 @@ func TestHotWindowIsLongerForAHotterStopAndALargerRatio(t *testing.T) {
 		require.LessOrEqual(t, base, window(hot, ambient+1, ratio)+1e-9)
 		require.LessOrEqual(t, base, window(hot, ambient, ratio+0.1)+1e-9)
 	})
-}
-
-// BenchmarkCycle is what a stop costs: carry-over, retained water, age, window and
-// the settling of what is drained.
-func BenchmarkCycle(b *testing.B) {
-	b.ReportAllocs()
-	in := worked(0.35, 1, DefaultEta)
-	for b.Loop() {
-		in.CarryRateGH = must(CarryOver(7, -35, 1, DefaultGasC))
-		water := must(Retained(in))
-		must(ThermalHoursRun(in.Hours, in.StartC, in.RunningC, in.WarmTauMin, AgeingRefC))
-		_, _, _ = HotWindow(vg68, in.RunningC, in.RunningC, in.AmbientC, DefaultCoolTauMin, DefaultWindowRatio)
-		must(SettlingHours(D50Um, 100, vg68, 20))
-		must(ClearedShare(24, 100, vg68, 20, D50Um, GSD))
-		must(FreeWaterG(water, in.OilG, 20))
-	}
 }

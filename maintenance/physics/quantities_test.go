@@ -1,6 +1,7 @@
 package physics
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -15,10 +16,16 @@ var quantities = map[string]func(in inputs) (float64, error){
 	"psub_table_mmHg_as_Pa": func(in inputs) (float64, error) { return IcePressure(in.tC()) },
 	"psub_ashrae_table3":    func(in inputs) (float64, error) { return IcePressure(in.tC()) },
 	"psat_if97_region4":     func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
-	"psat_wagner_pruss_aux": func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
-	"psat_murphy_koop":      func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
-	"psat_ashrae_table3":    func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
-	"psat_table_crc":        func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
+	"psat_wagner_pruss_aux": func(in inputs) (float64, error) { // the other equation is held to its own figures
+		ours, other := must(WaterPressure(in.tC())), wagnerPruss(in.tC()+zeroC)
+		if math.Abs(ours/other-1) > wagnerPrussApart {
+			return 0, fmt.Errorf("%g Pa and %g Pa are far apart", ours, other)
+		}
+		return other, nil
+	},
+	"psat_murphy_koop":   func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
+	"psat_ashrae_table3": func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
+	"psat_table_crc":     func(in inputs) (float64, error) { return WaterPressure(in.tC()) },
 	"psat_70C_used_by_handbooks": func(in inputs) (float64, error) {
 		return must(WaterPressure(in.tC())) / 100, nil
 	},
@@ -122,6 +129,10 @@ var quantities = map[string]func(in inputs) (float64, error){
 	"vi_L":            func(in inputs) (float64, error) { l, _ := viReference(in.n("nu100")); return l, nil },
 	"vi_H":            func(in inputs) (float64, error) { _, h := viReference(in.n("nu100")); return h, nil },
 	"viscosity_index": func(in inputs) (float64, error) { return ViscosityIndex(in.n("nu40"), in.n("nu100")) },
+	"viscosity_index_segment_form": func(in inputs) (float64, error) { // below 100, with L and H by the quadratics
+		l, h := viQuadratic(in.n("nu100"))
+		return 100 * (l - in.n("nu40")) / (l - h), nil
+	},
 	"viscosity_index_rounded": func(in inputs) (float64, error) {
 		return math.RoundToEven(must(ViscosityIndex(in.n("nu40"), in.n("nu100")))), nil
 	},
@@ -201,6 +212,9 @@ var quantities = map[string]func(in inputs) (float64, error){
 		const shift = 273 - zeroC
 		return ArrheniusFactor(in.n("hot_spot_C")+shift, 110+shift, 15*gasConstant)
 	},
+	"ea_for_doubling": func(in inputs) (float64, error) {
+		return solve(1, 500, 2, func(ea float64) float64 { return must(ArrheniusFactor(in.n("T2_C"), in.n("T1_C"), ea)) }), nil
+	},
 	"ten_degree_factor": func(in inputs) (float64, error) { return ThermalHours(1, in.n("T_C"), in.n("T_ref_C")) },
 	"equivalent_hours": func(in inputs) (float64, error) {
 		return in.profile(func(h, tC float64) float64 { return must(ThermalHours(h, tC, in.n("T_ref_C"))) }), nil
@@ -219,12 +233,24 @@ var quantities = map[string]func(in inputs) (float64, error){
 		return strconv.ParseFloat(number, 64)
 	},
 	"beta_to_efficiency": func(in inputs) (float64, error) { return FilterEfficiency(in.n("beta")) },
+	"efficiency_to_beta": func(in inputs) (float64, error) {
+		return solve(1, 1e4, in.n("efficiency_pct"), func(beta float64) float64 { return must(FilterEfficiency(beta)) }), nil
+	},
 
 	// filtration
 	"ruth_Kp":               func(in inputs) (float64, error) { c, err := FitCake(worked1421()); return c.K, err },
 	"ruth_B":                func(in inputs) (float64, error) { c, err := FitCake(worked1421()); return c.B, err },
 	"ruth_Kp_least_squares": func(in inputs) (float64, error) { c, err := FitCake(worked1421()); return c.K, err },
 	"ruth_B_least_squares":  func(in inputs) (float64, error) { c, err := FitCake(worked1421()); return c.B, err },
+	// The resistances of cake and medium, by the example's own formulas from the fit.
+	"ruth_alpha": func(in inputs) (float64, error) {
+		c, err := FitCake(worked1421())
+		return c.K * in.n("A_m2") * in.n("A_m2") * in.n("dp_Pa") / (in.n("mu") * in.n("cs")), err
+	},
+	"ruth_Rm": func(in inputs) (float64, error) {
+		c, err := FitCake(worked1421())
+		return c.B * in.n("A_m2") * in.n("dp_Pa") / in.n("mu"), err
+	},
 	"ruth_time": func(in inputs) (float64, error) {
 		return CakeLaw{K: in.n("Kp"), B: in.n("B")}.Time(in.n("V_m3"))
 	},
@@ -287,7 +313,7 @@ var quantities = map[string]func(in inputs) (float64, error){
 	// leak
 	"vacuum_decay_molar_leak": func(in inputs) (float64, error) {
 		rise := must(PressureRise(in.n("V_m3")*1000, in.n("p2_Pa")-in.n("p1_Pa"), in.n("dt_s")))
-		return rise / (gasConstant * in.n("T_K")), nil
+		return rise / (in.n("R") * in.n("T_K")), nil
 	},
 	"rate_of_rise": func(in inputs) (float64, error) { // 1 mbar L/s is 0.1 Pa m3/s
 		return must(PressureRise(in.n("V_L"), in.n("dp_mbar")*100, in.n("dt_s"))) * 10, nil
@@ -295,6 +321,18 @@ var quantities = map[string]func(in inputs) (float64, error){
 	"ultimate_pressure": func(in inputs) (float64, error) {
 		return must(SystemPressure(in.n("Q_mbarLs")/10, in.n("S_m3h"), 0)) / 100, nil
 	},
+}
+
+// solve finds by bisection where a rising function has the value that is wanted.
+func solve(low, high, want float64, of func(x float64) float64) float64 {
+	for range 200 {
+		if mid := (low + high) / 2; of(mid) < want {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
 }
 
 const feetPerMinute = 60 / 0.3048 // in one m/s

@@ -47,8 +47,8 @@ func (in RetainedInput) check() error {
 // that condenses, and the oil gives back a share Eta of what the exhaust has room
 // for, less as it dries below its solubility (WaterSolubility: the multiplier for
 // pump oil changes the result by fractions of a gram). Eta is a lumped factor to be
-// fitted to one pump. The balance is our own derivation; explicit steps of a tenth of
-// a second agree within a few tenths of a milligram.
+// fitted to one pump. The balance is our own derivation; another's integrator of the
+// same agrees within 2 mg.
 func Retained(in RetainedInput) (waterG float64, err error) {
 	if err := in.check(); err != nil {
 		return 0, err
@@ -137,8 +137,13 @@ const (
 	stepD     = stepGamma / 2
 	stepW     = math.Sqrt2 / 4
 
-	firstStepH   = 1e-3
-	leastStepH   = 1e-7 // taken whatever its error: at 0 C the vapour pressure passes from ice to water in a small jump
+	firstStepH = 1e-3 // rule of this project, no source
+	leastStepH = 1e-7 // rule of this project, no source; taken whatever its error: at 0 C the vapour pressure passes from ice to water in a small jump
+
+	// Rule of this project, no source but the measure: over a thousand invented stretches
+	// 1e-6 leaves at worst 1.6 mg, 0.5 mg in 99 of a hundred, for 165 moments each; 1e-5
+	// leaves 7 mg for 99 moments, 1e-4 28 mg for 70. The book counts milligrams, and the
+	// dearest of the three costs it some 15 us.
 	absTolerance = 1e-6 // g
 	relTolerance = 1e-6
 )

@@ -10,7 +10,8 @@ var (
 	heightRange   = limit{"height", 1, 5_000, "mm"}
 	spreadRange   = limit{"gsd", 1.01, 20, ""}
 	reynoldsRange = limit{"reynolds number", 0, 0.3, ""} // Stokes' law
-	phaseRange    = limit{"density", 0.1, 25_000, "kg/m3"}
+	sphereRange   = limit{"density of the sphere", 0.1, 25_000, "kg/m3"}
+	fluidRange    = limit{"density of the fluid", 0.1, 25_000, "kg/m3"}
 	dynamicRange  = limit{"dynamic viscosity", 1e-6, 1e5, "Pa s"}
 	crowdRange    = limit{"water share", 0, 0.3, ""}
 )
@@ -19,12 +20,15 @@ var (
 // (negative: rises) in a still fluid: g d2 (rho_p - rho_f)/(18 mu). Refused where
 // its Reynolds number is above 0.3, beyond Stokes' law.
 func StokesVelocity(diameterUm, sphereKgM3, fluidKgM3, viscosityPaS float64) (mPerS float64, err error) {
-	err = cmp.Or(dropletRange.check(diameterUm), phaseRange.check(sphereKgM3), phaseRange.check(fluidKgM3), dynamicRange.check(viscosityPaS))
+	err = cmp.Or(dropletRange.check(diameterUm), sphereRange.check(sphereKgM3), fluidRange.check(fluidKgM3), dynamicRange.check(viscosityPaS))
 	if err != nil {
 		return 0, err
 	}
 	v := stokes(diameterUm, sphereKgM3-fluidKgM3, viscosityPaS)
-	return v, reynoldsRange.check(reynolds(diameterUm, math.Abs(v), fluidKgM3, viscosityPaS))
+	if err := reynoldsRange.check(reynolds(diameterUm, math.Abs(v), fluidKgM3, viscosityPaS)); err != nil {
+		return 0, err
+	}
+	return v, nil
 }
 
 func stokes(diameterUm, gapKgM3, viscosityPaS float64) float64 {
@@ -49,7 +53,8 @@ func (o Oil) still(tC float64) (medium, error) {
 	if oil >= water {
 		return medium{}, limit{"oil density", 0, water, "kg/m3"}.refuse(oil)
 	}
-	return medium{gapKgM3: water - oil, viscosityPaS: dynamic(o.viscosity(tC), oil)}, nil
+	nu, err := o.Viscosity(tC)
+	return medium{gapKgM3: water - oil, viscosityPaS: dynamic(nu, oil)}, err
 }
 
 // dynamic returns the dynamic viscosity in Pa s of a kinematic one in mm2/s.

@@ -102,8 +102,9 @@ func FrostPoint(pPa float64) (float64, error) {
 	if err := frostRange.check(pPa); err != nil {
 		return 0, err
 	}
-	// ln p is nearly linear in 1/theta, with slope -L/(R T3) = -22.5: a good
-	// start, and the variable in which Newton converges in a few steps.
+	// ln p is nearly linear in 1/theta, with slope -L/(R T3) = -22.5 (that of IAPWS R14 at
+	// the triple point): a good start, and the variable in which Newton converges in a few
+	// steps.
 	want := math.Log(pPa / triplePa)
 	x := 1 - want/22.5
 	for range 8 {

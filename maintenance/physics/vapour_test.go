@@ -22,6 +22,23 @@ func TestIcePressureAgreesWithAnotherLaw(t *testing.T) {
 	}
 }
 
+// wagnerPruss is a second law for water, the auxiliary equation of Wagner & Pruss 1993
+// (IAPWS SR1-86), itself checked by its own figures; it and IF97 are as far apart as the
+// two stand from the measured.
+func wagnerPruss(tK float64) float64 {
+	x := 1 - tK/647.096
+	return 22.064e6 * math.Exp(647.096/tK*(-7.85951783*x+1.84408259*math.Pow(x, 1.5)-11.7866497*math.Pow(x, 3)+
+		22.6807411*math.Pow(x, 3.5)-15.9618719*math.Pow(x, 4)+1.80122502*math.Pow(x, 7.5)))
+}
+
+const wagnerPrussApart = 2e-4
+
+func TestWaterPressureAgreesWithAnotherLaw(t *testing.T) {
+	for tC := 0.5; tC <= 373; tC += 0.5 {
+		require.InEpsilon(t, wagnerPruss(tC+zeroC), must(WaterPressure(tC)), wagnerPrussApart, "at %g C", tC)
+	}
+}
+
 func TestPressureRisesWithTemperature(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		cold := rapid.Float64Range(-150, 0).Draw(t, "cold")

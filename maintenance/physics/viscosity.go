@@ -21,14 +21,22 @@ func (o Oil) check() error {
 }
 
 // Viscosity returns the kinematic viscosity in mm2/s at tC, -20 to 150 C, by
-// ASTM D341 through the two known points. Below about 10 K above its pour point
-// a real oil is thicker than that.
+// ASTM D341 through the two known points; refused too where that is outside what the
+// standard is good for, 0.21 to 2e7 mm2/s. Below about 10 K above its pour point a real
+// oil is thicker than that.
 func (o Oil) Viscosity(tC float64) (float64, error) {
 	if err := cmp.Or(o.check(), oilTempRange.check(tC)); err != nil {
 		return 0, err
 	}
-	return o.viscosity(tC), nil
+	nu := o.viscosity(tC)
+	if viscosityRange.check(nu) != nil {
+		return 0, limit{"temp", max(oilTempRange.low, o.tempAt(viscosityRange.high)), min(oilTempRange.high, o.tempAt(viscosityRange.low)), "C"}.refuse(tC)
+	}
+	return nu, nil
 }
+
+// thickest is the viscosity at the cold end of the range.
+func (o Oil) thickest() float64 { return min(o.viscosity(oilTempRange.low), viscosityRange.high) }
 
 func (o Oil) viscosity(tC float64) float64 {
 	a, b := o.walther()
@@ -42,13 +50,17 @@ func (o Oil) TempAtViscosity(nu float64) (float64, error) {
 	if err := cmp.Or(o.check(), viscosityRange.check(nu)); err != nil {
 		return 0, err
 	}
-	a, b := o.walther()
-	tC := math.Pow(10, (a-tangle(nu))/b) - zeroC
+	tC := o.tempAt(nu)
 	// Rounding must not push the ends of the range out of it.
 	if tC < oilTempRange.low-1e-9 || tC > oilTempRange.high+1e-9 {
-		return 0, limit{"viscosity", o.viscosity(oilTempRange.high), o.viscosity(oilTempRange.low), "mm2/s"}.refuse(nu)
+		return 0, limit{"viscosity", max(o.viscosity(oilTempRange.high), viscosityRange.low), o.thickest(), "mm2/s"}.refuse(nu)
 	}
 	return min(max(tC, oilTempRange.low), oilTempRange.high), nil
+}
+
+func (o Oil) tempAt(nu float64) (tC float64) {
+	a, b := o.walther()
+	return math.Pow(10, (a-tangle(nu))/b) - zeroC
 }
 
 func (o Oil) walther() (a, b float64) {
@@ -80,6 +92,9 @@ func waltherZ(nu float64) (z, slope float64) {
 func untangle(y float64) float64 {
 	want := math.Pow(10, math.Pow(10, y))
 	nu := want - 0.7
+	if nu > 2*viscosityRange.high { // the exponential is gone, and Newton's method would lose itself
+		return nu
+	}
 	for range 6 {
 		z, slope := waltherZ(nu)
 		nu -= (z - want) / slope

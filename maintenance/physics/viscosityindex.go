@@ -23,8 +23,8 @@ func ViscosityIndex(v40, v100 float64) (float64, error) {
 }
 
 // viReference returns the viscosities at 40 C of the reference oils of index 0
-// (L) and 100 (H) that have v100 at 100 C: Table 1, and the standard's own formula
-// from 70 mm2/s.
+// (L) and 100 (H) that have v100 at 100 C, by ASTM D2270: Table 1, and the standard's own
+// formula from 70 mm2/s.
 func viReference(v100 float64) (l, h float64) {
 	if v100 >= 70 {
 		return (0.8353*v100+14.67)*v100 - 216, (0.1684*v100+11.85)*v100 - 97
