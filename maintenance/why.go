@@ -12,7 +12,9 @@ type Working struct {
 	Steps  []Step `json:"steps"`
 }
 
-// A Step is one computation or comparison of a working.
+// A Step is one computation or comparison of a working. Its formula speaks of its inputs by
+// their names and gives the result from them alone. The steps named opens, due and closes
+// are hours from now, before it negative.
 type Step struct {
 	Name    string   `json:"name"`
 	Formula string   `json:"formula"`
@@ -30,10 +32,17 @@ type Input struct {
 	Name  string   `json:"name"`
 	Value float64  `json:"value"`
 	Unit  string   `json:"unit"`
-	From  string   `json:"from"`           // told, declared, assumed, booked, computed or rule, with words
+	From  string   `json:"from"`           // told, declared, assumed, booked, computed, learned, rule or constant, with words
 	Entry string   `json:"entry,omitzero"` // that told it
 	AgeH  *float64 `json:"age_h,omitzero"` // of that entry at now
 }
+
+// What a step rests on where no formula of physics does.
+const (
+	sourceBook  = "the book"
+	sourceRule  = "rule of this project, no source"
+	sourceUsage = "common practice, no source"
+)
 
 // Why shows the working behind one of the actions that Next gives for the same arguments;
 // false if there is none of that id.
@@ -42,7 +51,7 @@ func Why(s *State, r Rules, now time.Time, id string) (Working, bool) {
 	q.askAll()
 	for _, a := range q.all {
 		if a.ID == id {
-			return Working{a.Action, (&working{q, a, nil}).all()}, true
+			return Working{a.Action, (&working{q: q, a: a}).all()}, true
 		}
 	}
 	return Working{}, false
@@ -69,11 +78,12 @@ func WhyNot(s *State, r Rules, now time.Time, do Do) []string {
 	return []string{"no pump is on the book"}
 }
 
-// A working puts the steps of one action together.
+// A working puts the steps of one action together, what is needed before what needs it.
 type working struct {
-	q     *asking
-	a     *asked
-	steps []Step
+	q      *asking
+	a      *asked
+	steps  []*Step
+	opened time.Time // when the action opens by itself
 }
 
 func (w *working) all() []Step {
@@ -89,11 +99,13 @@ func (w *working) all() []Step {
 		}
 	}
 	if m := w.q.s.Media[subject]; m != nil && w.a.Do == DoChangeMedium {
-		w.step("how much slower the medium has become", "newest timed pass / first, minutes for each gram at the viscosity of 20 °C", "time goes with viscosity (ASTM D445)", m.LastM/m.FirstM, "1",
-			input("first", m.FirstM, "min/g", "told").by(m.Entry, m.Since, w.q.now), input("last", m.LastM, "min/g", "told"))
+		w.changeMedium(m)
 	}
-	w.comparisons()
-	return w.steps
+	out := make([]Step, len(w.steps))
+	for i, s := range w.steps {
+		out[i] = *s
+	}
+	return out
 }
 
 // subject is the pump, vessel or medium of an action; of an upkeep task the pump.
@@ -105,27 +117,59 @@ func (w *working) subject() string {
 	return subject
 }
 
-// comparisons are the reasons as steps: what is, held against its limit.
-func (w *working) comparisons() {
-	for _, reason := range w.a.Why {
-		if w.shown("life: " + reason.Rule) {
-			continue
+// step adds a step; one that stands there already is not worked out twice.
+func (w *working) step(name, formula, source string, result float64, unit string, inputs ...Input) *Step {
+	for _, s := range w.steps {
+		if s.Name == name {
+			return s
 		}
-		limit := reason.Limit
-		w.steps = append(w.steps, Step{
-			Name: reason.Rule, Formula: "what is, held against the limit", Source: reason.Source,
-			Inputs: []Input{}, Result: reason.Value, Unit: reason.Unit, Limit: &limit,
-		})
+	}
+	s := &Step{Name: name, Formula: formula, Source: source, Inputs: inputs, Result: result, Unit: unit}
+	w.steps = append(w.steps, s)
+	return s
+}
+
+// as is the result of a step, as an input of another.
+func (s *Step) as(name string) Input { return input(name, s.Result, s.Unit, "computed above: "+s.Name) }
+
+// between gives a step its interval.
+func (s *Step) between(low, high float64) *Step {
+	s.Low, s.High = num(low), num(high)
+	return s
+}
+
+// judged is the step of a reason, if the action gives it: its value by a formula, held
+// against its limit.
+func (w *working) judged(rule, formula string, inputs ...Input) {
+	for _, r := range w.a.Why {
+		if r.Rule == rule {
+			w.step(rule, formula, sourceOfReason(r), r.Value, r.Unit, inputs...).Limit = num(r.Limit)
+		}
 	}
 }
 
-func (w *working) shown(name string) bool {
-	return slices.ContainsFunc(w.steps, func(s Step) bool { return s.Name == name })
+// held holds what is no reason by itself against a limit in force.
+func (w *working) held(name string, is Input, key string, c *pumpCase) {
+	limit := w.limit(key, c)
+	_, source := specOf(key).inForce(nil, w.q)
+	w.step(name, is.Name+", held against "+key, source, is.Value, is.Unit, is, limit).Limit = num(limit.Value)
 }
 
-func (w *working) step(name, formula, source string, result float64, unit string, inputs ...Input) *Step {
-	w.steps = append(w.steps, Step{Name: name, Formula: formula, Source: source, Inputs: inputs, Result: result, Unit: unit})
-	return &w.steps[len(w.steps)-1]
+// sourceOfReason is the source of a reason, which for a count of what is odd says only what
+// it was.
+func sourceOfReason(r Reason) string {
+	switch r.Rule {
+	case "unexplained":
+		return "the book: " + r.Source
+	case "settled":
+		return "closed form of this project: " + r.Source
+	}
+	return r.Source
+}
+
+// rests says whether the action gives such a reason.
+func (w *working) rests(rule string) bool {
+	return slices.ContainsFunc(w.a.Why, func(r Reason) bool { return r.Rule == rule })
 }
 
 func input(name string, value float64, unit, from string) Input {
@@ -140,17 +184,54 @@ func (in Input) by(entry string, at, now time.Time) Input {
 	return in
 }
 
+// called is the same input under another name.
+func (in Input) called(name string) Input {
+	in.Name = name
+	return in
+}
+
+// since is the hours that have passed since something happened.
+func (w *working) since(name string, at time.Time, entry, what string) Input {
+	return input(name, w.q.now.Sub(at).Hours(), "h", "booked: "+what).by(entry, at, w.q.now)
+}
+
 // declaredOr is an input that a pump's declaration tells, or that is assumed until then.
 func (w *working) declaredOr(c *pumpCase, name string, told *float64, assumed float64, unit string) Input {
 	if told == nil {
 		return input(name, assumed, unit, "assumed until told")
 	}
-	return input(name, *told, unit, "declared with the pump").by(c.Entry, c.Declared, w.q.now)
+	return w.declared(c, name, *told, unit)
 }
 
-// rule is an input that is a limit in force.
-func (w *working) rule(key string, own *Limits) Input {
+// declared is what is known of a pump by its declaration. The book does not keep which
+// revision told it.
+func (w *working) declared(c *pumpCase, name string, value float64, unit string) Input {
+	if c.Entry == "" {
+		return input(name, value, unit, "assumed: nobody has declared the pump")
+	}
+	return input(name, value, unit, "declared with the pump, or revised since").by(c.Entry, c.Declared, w.q.now)
+}
+
+// toldOr is an input that a vessel's declaration tells, or that is assumed until then. The
+// book does not keep when it was told.
+func toldOr(v *vesselCase, name string, told *float64, assumed float64, unit string) Input {
+	if told == nil {
+		return input(name, assumed, unit, "assumed until told")
+	}
+	in := input(name, *told, unit, "declared with the vessel, or revised since")
+	in.Entry = v.Entry
+	return in
+}
+
+// limit is an input that is a limit in force, of a pump if one is given.
+func (w *working) limit(key string, c *pumpCase) Input {
 	s := specOf(key)
-	limit, source := s.inForce(own, w.q)
-	return input(key, or(limit, 0), s.Unit, "rule: "+source)
+	if c != nil && *s.field(&c.own) != nil {
+		return input(key, **s.field(&c.own), s.Unit, "declared: limit of this pump").by(c.Entry, c.Declared, w.q.now)
+	}
+	value, source := s.inForce(nil, w.q)
+	if source == s.Source {
+		source = "default, " + source
+	}
+	return input(key, or(value, 0), s.Unit, "rule: "+source)
 }

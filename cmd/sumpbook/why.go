@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"strings"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 
@@ -18,48 +20,90 @@ func (p *program) whyCommand() *cobra.Command {
 	}, showWorking)
 }
 
-// showWorking tells each step so that it can be checked by hand.
+// showWorking tells each step so that it can be checked by hand: in the units of its formula,
+// whatever the person reads elsewhere.
 func showWorking(b *session, s *sheet, w maintenance.Working) {
 	b.action(s, w.Action)
-	for _, step := range w.Steps {
-		b.step(s, step)
-	}
-}
-
-func (r reader) step(s *sheet, step maintenance.Step) {
 	s.line("")
-	s.line("%s: %s", reasonName(step.Name), r.outcome(step))
-	s.row("  formula", step.Formula)
-	s.row("  source", step.Source)
-	for _, in := range step.Inputs {
-		s.row("  "+plainName(in.Name), r.namely(in.Name, in.Value, in.Unit)+", "+r.origin(in))
+	s.line("How each number comes about. The formulas take the inputs below them as they")
+	s.line("stand; hours from now are negative in the past.")
+	for _, step := range w.Steps {
+		b.step(s, w.Action, step)
 	}
 }
 
-// outcome is the result with its interval and its limit, where it has such.
-func (r reader) outcome(step maintenance.Step) string {
-	text := r.namely(step.Name, step.Result, step.Unit)
-	if step.Low != nil && step.High != nil {
-		text += fmt.Sprintf(" (%s to %s)", r.namely(step.Name, *step.Low, step.Unit), r.namely(step.Name, *step.High, step.Unit))
+// columns is how wide a terminal can be counted on to be.
+const columns = 80
+
+func (r reader) step(s *sheet, a maintenance.Action, step maintenance.Step) {
+	s.line("")
+	s.hanging("", "  ", step.Name+": "+r.outcome(a, step))
+	s.hanging("  = ", "    ", step.Formula)
+	name, value := 0, 0
+	for _, in := range step.Inputs {
+		name, value = max(name, width(in.Name)), max(value, width(maintenance.InFormula(in.Value, in.Unit)))
+	}
+	for _, in := range step.Inputs {
+		head := "    " + padded(in.Name, name) + "  " + padded(maintenance.InFormula(in.Value, in.Unit), value) + "  "
+		s.hanging(head, strings.Repeat(" ", width(head)), origin(in))
+	}
+	s.hanging("  source: ", "    ", step.Source)
+}
+
+// outcome is the result with its interval and its limit, where it has such; of a time also the
+// clock's.
+func (r reader) outcome(a maintenance.Action, step maintenance.Step) string {
+	text := r.both(step, step.Result)
+	if step.Low != nil && *step.Low != *step.High {
+		text += fmt.Sprintf(" (%s to %s)", maintenance.InFormula(*step.Low, step.Unit), maintenance.InFormula(*step.High, step.Unit))
 	}
 	if step.Limit != nil {
-		text += ", limit " + r.namely(step.Name, *step.Limit, step.Unit)
+		text += ", against " + r.both(step, *step.Limit)
+	}
+	switch step.Name {
+	case "opens":
+		text += ", " + r.when(a.Opens)
+	case "due":
+		text += ", " + r.when(a.Due)
+	case "closes":
+		text += ", " + r.when(*a.Closes)
 	}
 	return text
 }
 
-// origin is where an input comes from, and how old it is.
-func (r reader) origin(in maintenance.Input) string {
-	text := in.From
-	if in.Entry != "" {
-		text += ", entry " + in.Entry
-	}
-	switch {
-	case in.AgeH == nil:
-	case *in.AgeH < 1./60:
-		text += ", just told"
-	default:
-		text += ", " + units.Format(*in.AgeH, units.Hour, r.system) + " old"
+// both is a result in the unit of its formula, and in the person's where that is another.
+func (r reader) both(step maintenance.Step, v float64) string {
+	text := maintenance.InFormula(v, step.Unit)
+	if u, ok := units.UnitOf(step.Unit); ok && r.system == units.US && shown[u.Dimension()] && u != "K" {
+		text += " = " + r.namely(step.Name, v, step.Unit)
 	}
 	return text
+}
+
+// origin is where an input comes from, and which entry told it.
+func origin(in maintenance.Input) string {
+	if in.Entry == "" {
+		return in.Origin()
+	}
+	return in.Origin() + ", entry " + in.Entry
+}
+
+func width(s string) int { return utf8.RuneCountInString(s) }
+
+func padded(s string, to int) string { return s + strings.Repeat(" ", to-width(s)) }
+
+// hanging adds a text that breaks before the terminal does, each further line behind a margin.
+func (s *sheet) hanging(first, margin, text string) {
+	line, empty := first, true
+	for word := range strings.FieldsSeq(inline(text)) {
+		if !empty && width(line)+1+width(word) > columns {
+			s.line("%s", line)
+			line, empty = margin, true
+		}
+		if !empty {
+			line += " "
+		}
+		line, empty = line+word, false
+	}
+	s.line("%s", line)
 }

@@ -6,6 +6,7 @@ import (
 	"unicode/utf8"
 
 	"sumpbook/maintenance"
+	"sumpbook/maintenance/units"
 )
 
 // A step is one computation behind an action, as a person checks it by hand.
@@ -34,15 +35,15 @@ func (v View) steps(action string) []step {
 }
 
 func (v View) step(s maintenance.Step) step {
-	out := step{Name: capital(nameWords(s.Name)), Formula: s.Formula, Source: s.Source, Result: v.quantity(s.Result, s.Unit)}
+	out := step{Name: capital(nameWords(s.Name)), Formula: s.Formula, Source: s.Source, Result: v.outcome(s.Result, s.Unit)}
 	if names, ok := ruleWords[s.Name]; ok {
 		out.Name = names[0]
 	}
-	if s.Low != nil && s.High != nil {
-		out.Interval = v.quantity(*s.Low, s.Unit) + " and " + v.quantity(*s.High, s.Unit)
+	if s.Low != nil && *s.Low != *s.High {
+		out.Interval = inFormula(*s.Low, s.Unit) + " and " + inFormula(*s.High, s.Unit)
 	}
 	if s.Limit != nil {
-		out.Limit = v.quantity(*s.Limit, s.Unit)
+		out.Limit = v.outcome(*s.Limit, s.Unit)
 	}
 	for _, in := range s.Inputs {
 		out.Inputs = append(out.Inputs, v.given(in))
@@ -51,14 +52,29 @@ func (v View) step(s maintenance.Step) step {
 }
 
 func (v View) given(in maintenance.Input) given {
-	g := given{Name: nameWords(in.Name), Value: v.quantity(in.Value, in.Unit), From: in.From, Entry: in.Entry}
-	if in.AgeH != nil {
-		g.From += ", " + v.quantity(*in.AgeH, "h") + " old"
-	}
+	g := given{Name: in.Name, Value: inFormula(in.Value, in.Unit), From: in.Origin(), Entry: in.Entry}
 	if _, ok := v.entry(in.Entry); ok {
 		g.Link = "/history#" + anchor(in.Entry)
 	}
 	return g
+}
+
+// inFormula is a number in the unit of its formula, on one line.
+func inFormula(value float64, unit string) string { return whole(maintenance.InFormula(value, unit)) }
+
+// outcome is a result, also in the person's units where they are others.
+func (v View) outcome(value float64, unit string) string {
+	text, theirs := inFormula(value, unit), v.quantity(value, unit)
+	u, known := units.UnitOf(unit)
+	if units.System(v.Units) != units.US || !known || theirs == v.metric(value, u) {
+		return text
+	}
+	return text + whole(" ("+theirs+")")
+}
+
+func (v View) metric(value float64, u units.Unit) string {
+	v.Units = string(units.Metric)
+	return v.quantity(value, string(u))
 }
 
 // anchor is where the history shows an entry.
