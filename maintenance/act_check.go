@@ -52,14 +52,14 @@ func (q *asking) checkUndeclared(c *pumpCase) {
 	entry, at := "", time.Time{}
 	switch {
 	case c.Run != nil:
-		q.not(DoCheck, c.Name, "it is to be stopped first")
+		q.not(DoCheck, c.Name, "nobody has declared it, and it runs: stop it first")
 		return
 	case c.Last != nil:
 		entry, at = c.Last.Entry, c.Last.At
 	case len(c.Oddities) > 0:
 		entry, at = c.Oddities[0].Entry, c.Oddities[0].At
 	default:
-		q.not(DoCheck, c.Name, "it has not run")
+		q.not(DoCheck, c.Name, "nobody has declared it, and it has not run")
 		return
 	}
 	if a := q.askCheck(c, entry, at); a != nil {

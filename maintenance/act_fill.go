@@ -36,7 +36,7 @@ func (q *asking) fillRests(c *pumpCase) (since time.Time, entry string, ok bool)
 	case c.Entry == "":
 		q.not(DoFill, c.Name, "nobody has declared it")
 	case !c.Open:
-		q.not(DoFill, c.Name, "it holds %s", grams(c.Sump.Total()))
+		q.not(DoFill, c.Name, "it is filled: it holds %s", grams(c.Sump.Total()))
 	case c.Run != nil:
 		q.not(DoFill, c.Name, "it is running: stop it first")
 	case c.LastDrain != nil:

@@ -12,7 +12,7 @@ func (q *asking) changeMedium(m *Medium) {
 		q.not(DoChangeMedium, m.Name, "the newest timed pass took %.2g times as long as a fresh medium does, limit %v", slow, limit)
 		return
 	}
-	a := q.ask(DoChangeMedium, m.Name, m.Entry, m.LastAt, m.LastAt.Add(upkeepWithin))
+	a := q.ask(DoChangeMedium, m.Name, m.Entry, m.Last.At, m.Last.At.Add(upkeepWithin))
 	if a == nil {
 		return
 	}

@@ -69,7 +69,7 @@ func (q *asking) filter(v *vesselCase) {
 		q.not(DoFilter, v.Name, "it is %s oil: decanted oil is filtered", v.Stage)
 		return
 	case v.Stage == Filtered && v.lacks == 0:
-		q.not(DoFilter, v.Name, "it has had %d of %v passes", v.Content.Passes, *l.FilterPasses)
+		q.not(DoFilter, v.Name, "it has had %d of %v passes: it is ready", v.Content.Passes, *l.FilterPasses)
 		return
 	}
 	a := q.ask(DoFilter, v.Name, v.SinceEntry, v.Since, q.filterDue(v))

@@ -144,13 +144,12 @@ func (f *folding) loadMedium(m *Medium, held Parcel, through Mass, minutes *floa
 	}
 	m.Held = m.Held.mixed(held)
 	m.Passes++
-	m.LastAt = f.e.At
 	if minutes != nil && *minutes > 0 && through > 0 {
 		per := *minutes / through.Grams() * viscosityRatio(f.oil(from.Content), standardC, tC)
 		if m.FirstM == 0 {
-			m.FirstM, m.FirstPass = per, m.Passes
+			m.FirstM, m.FirstPass, m.First = per, m.Passes, Told{f.e.ID, f.e.At}
 		}
-		m.LastM, m.Pump = per, from.Pump
+		m.LastM, m.Pump, m.Last = per, from.Pump, Told{f.e.ID, f.e.At}
 		f.passTimed(m, from.Pump, per, through)
 	}
 	m.Through += through

@@ -82,16 +82,20 @@ func (f *folding) revise(p *Pump, a *PumpAct) {
 	if a.ChargeMl != nil {
 		p.ChargeMl = *a.ChargeMl
 	}
-	for _, pair := range []struct {
-		to  **float64
-		new *float64
-	}{{&p.HeelMl, a.HeelMl}, {&p.SpeedM3H, a.SpeedM3H}, {&p.BallastLMin, a.BallastLMin}, {&p.HotC, a.HotC},
-		{&p.AmbientC, a.AmbientC}, {&p.TrapC, a.TrapC}, {&p.CoolTauMin, a.CoolTauMin},
-		{&p.CarryFactor, a.CarryFactor}, {&p.SettleFactor, a.SettleFactor}, {&p.MediumFactor, a.MediumFactor}} {
-		if pair.new != nil {
-			*pair.to = pair.new
+	told := declare([]numberField{
+		{"heel_ml", &p.HeelMl, a.HeelMl}, {"speed_m3_h", &p.SpeedM3H, a.SpeedM3H}, {"ballast_l_min", &p.BallastLMin, a.BallastLMin},
+		{"hot_c", &p.HotC, a.HotC}, {"ambient_c", &p.AmbientC, a.AmbientC}, {"trap_c", &p.TrapC, a.TrapC}, {"cool_tau_min", &p.CoolTauMin, a.CoolTauMin},
+		{"carry_over_factor", &p.CarryFactor, a.CarryFactor}, {"settling_factor", &p.SettleFactor, a.SettleFactor}, {"medium_factor", &p.MediumFactor, a.MediumFactor},
+	})
+	if a.ChargeMl != nil {
+		told = append(told, "charge_ml")
+	}
+	for i := range limitSpecs {
+		if s := &limitSpecs[i]; a.Limits != nil && *s.field(a.Limits) != nil {
+			told = append(told, s.Key)
 		}
 	}
+	p.Told = p.Told.with(f.e, told...)
 	if a.Limits != nil {
 		p.Limits = a.Limits.Over(p.Limits)
 	}
@@ -119,14 +123,9 @@ func (f *folding) vessel(a *VesselAct) error {
 	if a.StoreC != nil && *a.StoreC != v.storeC() {
 		f.moved(v, f.e.At)
 	}
-	for _, pair := range []struct {
-		to  **float64
-		new *float64
-	}{{&v.CapacityMl, a.CapacityMl}, {&v.HeightMm, a.HeightMm}, {&v.TareG, a.TareG}, {&v.StoreC, a.StoreC}} {
-		if pair.new != nil {
-			*pair.to = pair.new
-		}
-	}
+	v.Told = v.Told.with(f.e, declare([]numberField{
+		{"capacity_ml", &v.CapacityMl, a.CapacityMl}, {"height_mm", &v.HeightMm, a.HeightMm}, {"tare_g", &v.TareG, a.TareG}, {"store_c", &v.StoreC, a.StoreC},
+	})...)
 	if a.Waste != nil {
 		v.IsWaste = *a.Waste
 		if v.IsWaste && !v.Content.Empty() && v.Stage != Waste {
@@ -198,13 +197,13 @@ func (f *folding) declareLot(a *LotAct) {
 		f.LotOrder = append(f.LotOrder, a.Lot)
 	}
 	if a.Grade != "" {
-		l.Grade = a.Grade
+		l.Grade, l.Told = a.Grade, l.Told.with(f.e, "grade")
 		if _, err := physics.OilOfGrade(a.Grade); err != nil {
 			f.remark(err.Error() + ": reckoned as VG 68")
 		}
 	}
 	if a.Density15 != nil {
-		l.Density15 = *a.Density15
+		l.Density15, l.Told = *a.Density15, l.Told.with(f.e, "density_15")
 	}
 	if a.Price != nil {
 		l.Price, l.Currency = *a.Price, a.Currency

@@ -107,7 +107,8 @@ func TestLot(t *testing.T) {
 		require.InDelta(t, 880, b.ledger().ReceivedG, 1e-9)
 		require.Equal(t, MassOf(880), b.s.Vessels["can-1"].Content.Fresh)
 		l := b.s.Lots["lot-1"]
-		require.Equal(t, Lot{Name: "lot-1", Grade: "VG100", Density15: 880, Price: 30, Currency: "EUR", Bought: MassOf(880), At: b.now}, *l)
+		require.Equal(t, Lot{Name: "lot-1", Grade: "VG100", Density15: 880, Price: 30, Currency: "EUR", Bought: MassOf(880), At: b.now,
+			Told: Telling{"density_15": {"e1", b.now}, "grade": {"e1", b.now}}}, *l)
 	})
 	t.Run("more of it adds up", func(t *testing.T) {
 		b := kitchen(t).tell("lot lot=lot-1 vessel=can-1 grams=500")

@@ -28,6 +28,7 @@ type Pump struct {
 	Retired      bool     `json:"retired"`
 
 	Declared time.Time     `json:"declared"`
+	Told     Telling       `json:"told"`
 	Held     bool          `json:"held"` // the sump has held something
 	Sump     Parcel        `json:"sump"`
 	Open     bool          `json:"open"` // drained, and not filled since

@@ -76,6 +76,7 @@ type Lot struct {
 	Currency  string    `json:"currency"`
 	Bought    Mass      `json:"bought"`
 	At        time.Time `json:"at"`
+	Told      Telling   `json:"told"`
 	Colour    *float64  `json:"colour"`
 	AcidMgG   *float64  `json:"acid"`
 }
@@ -93,7 +94,8 @@ type Medium struct {
 	FirstM    float64   `json:"first_m"`    // minutes per g, of the first timed pass
 	FirstPass int       `json:"first_pass"` // which pass that was
 	LastM     float64   `json:"last_m"`     // minutes per g, newest
-	LastAt    time.Time `json:"last_at"`
+	First     Told      `json:"first"`
+	Last      Told      `json:"last"`
 }
 
 // A Vessel is anything but a pump that holds oil.
@@ -106,7 +108,8 @@ type Vessel struct {
 	IsWaste    bool      `json:"waste"`
 	Retired    bool      `json:"retired"`
 	Entry      string    `json:"entry"` // that declared it
-	Held       bool      `json:"held"`  // it has held something
+	Told       Telling   `json:"told"`
+	Held       bool      `json:"held"` // it has held something
 	Content    Parcel    `json:"content"`
 	Stage      Stage     `json:"stage"`
 	Since      time.Time `json:"since"`       // of the stage

@@ -203,31 +203,29 @@ func (w *working) declaredOr(c *pumpCase, name string, told *float64, assumed fl
 	return w.declared(c, name, *told, unit)
 }
 
-// declared is what is known of a pump by its declaration. The book does not keep which
-// revision told it.
+// declared is what is known of a pump by its declaration or a revision of it.
 func (w *working) declared(c *pumpCase, name string, value float64, unit string) Input {
 	if c.Entry == "" {
 		return input(name, value, unit, "assumed: nobody has declared the pump")
 	}
-	return input(name, value, unit, "declared with the pump, or revised since").by(c.Entry, c.Declared, w.q.now)
+	t := c.Told[name]
+	return input(name, value, unit, "declared with the pump").by(t.Entry, t.At, w.q.now)
 }
 
-// toldOr is an input that a vessel's declaration tells, or that is assumed until then. The
-// book does not keep when it was told.
-func toldOr(v *vesselCase, name string, told *float64, assumed float64, unit string) Input {
+// toldOr is an input that a vessel's declaration tells, or that is assumed until then.
+func (w *working) toldOr(v *vesselCase, name string, told *float64, assumed float64, unit string) Input {
 	if told == nil {
 		return input(name, assumed, unit, "assumed until told")
 	}
-	in := input(name, *told, unit, "declared with the vessel, or revised since")
-	in.Entry = v.Entry
-	return in
+	t := v.Told[name]
+	return input(name, *told, unit, "declared with the vessel").by(t.Entry, t.At, w.q.now)
 }
 
 // limit is an input that is a limit in force, of a pump if one is given.
 func (w *working) limit(key string, c *pumpCase) Input {
 	s := specOf(key)
 	if c != nil && *s.field(&c.own) != nil {
-		return input(key, **s.field(&c.own), s.Unit, "declared: limit of this pump").by(c.Entry, c.Declared, w.q.now)
+		return input(key, **s.field(&c.own), s.Unit, "declared: limit of this pump").by(c.Told[key].Entry, c.Told[key].At, w.q.now)
 	}
 	value, source := s.inForce(nil, w.q)
 	if source == s.Source {

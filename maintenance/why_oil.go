@@ -12,15 +12,13 @@ const (
 	sourceWater   = "table of the density of water: Kell 1975, from memory"
 )
 
-// density15 is what a lot's oil weighs at 15 °C. The book does not keep which entry told it.
+// density15 is what a lot's oil weighs at 15 °C.
 func (w *working) density15(lot string) Input {
 	l := w.q.s.Lots[lot]
 	if l == nil || l.Density15 <= 0 {
 		return input("density_15", physics.DefaultDensity15, "kg/m3", "assumed until told of the lot")
 	}
-	in := input("density_15", l.Density15, "kg/m3", "declared with the lot")
-	in.AgeH = num(w.q.now.Sub(l.At).Hours())
-	return in
+	return input("density_15", l.Density15, "kg/m3", "declared with the lot").by(l.Told["density_15"].Entry, l.Told["density_15"].At, w.q.now)
 }
 
 // density is what a lot's oil weighs at a temperature.
@@ -151,14 +149,16 @@ func (w *working) coolTau(c *pumpCase) Input {
 		return w.declared(c, "cool_tau_min", c.coolTauMin(), "min")
 	}
 	return w.step("time constant of cooling", "own × base_min", sourceUsage, c.coolTauMin(), "min",
-		w.own(c, own), input("base_min", physics.DefaultCoolTauMin, "min", "assumed: of any pump")).between(physics.DefaultCoolTauMin*own.Low, physics.DefaultCoolTauMin*own.High).as("cool_tau_min")
+		w.own(c, "cool_tau_min", own), input("base_min", physics.DefaultCoolTauMin, "min", "assumed: of any pump")).between(physics.DefaultCoolTauMin*own.Low, physics.DefaultCoolTauMin*own.High).as("cool_tau_min")
 }
 
 // own is a factor of the pump's own: pinned, learned or assumed.
-func (w *working) own(c *pumpCase, f inForce) Input {
+func (w *working) own(c *pumpCase, pin string, f inForce) Input {
 	switch f.From {
 	case fromPinned:
-		return w.declared(c, "own", f.Value, "1")
+		in := w.declared(c, pin, f.Value, "1")
+		in.Name = "own"
+		return in
 	case fromLearned:
 		return input("own", f.Value, "1", fmt.Sprintf("learned of the pump (%d seen): sumpbook learn %s", f.N, c.Name))
 	}
@@ -175,7 +175,8 @@ func (w *working) grade(p Parcel) []Input {
 	}
 	if _, err := physics.OilOfGrade(lot.Grade); err == nil {
 		for i := range in {
-			in[i].From, in[i].AgeH = "declared with the lot "+lot.Name+": "+lot.Grade, num(w.q.now.Sub(lot.At).Hours())
+			in[i].From = "declared with the lot " + lot.Name + ": " + lot.Grade
+			in[i] = in[i].by(lot.Told["grade"].Entry, lot.Told["grade"].At, w.q.now)
 		}
 	}
 	return in

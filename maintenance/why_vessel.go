@@ -104,7 +104,7 @@ func (w *working) freeze(v *vesselCase) {
 	w.judged("fill_free_water_g", "free_g, held against fill_free_water_g", free.as("free_g"), w.limit("fill_free_water_g", nil))
 	if w.rests("headspace") {
 		volume := w.volume(v.Name, v.Content, v.storeC(), w.inVessel(v))
-		w.judged("headspace", "1 − volume_ml / capacity_ml, held against wanted", volume.as("volume_ml"), toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml"), input("wanted", headspace, "1", "rule: ice takes 9 % more than water, "+sourceUsage))
+		w.judged("headspace", "1 − volume_ml / capacity_ml, held against wanted", volume.as("volume_ml"), w.toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml"), input("wanted", headspace, "1", "rule: ice takes 9 % more than water, "+sourceUsage))
 	}
 	since := w.stage(v)
 	switch {
@@ -187,7 +187,7 @@ func (w *working) handIn(v *vesselCase) {
 		w.opens(v.Since.Add(residueStands), "stands_h − since_h", "when it has waited long enough: "+sourceRule, stands, since)
 	} else {
 		volume := w.volume(v.Name, v.Content, standardC, w.inVessel(v))
-		w.judged("waste_full", "volume_ml / capacity_ml, held against waste_full", volume.as("volume_ml"), toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml"), w.limit("waste_full", nil))
+		w.judged("waste_full", "volume_ml / capacity_ml, held against waste_full", volume.as("volume_ml"), w.toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml"), w.limit("waste_full", nil))
 		w.opens(v.Since, "0 − since_h", "since the newest oil went in: "+sourceRule, since)
 	}
 	w.weekFrom()
@@ -197,7 +197,7 @@ func (w *working) handIn(v *vesselCase) {
 func (w *working) changeMedium(m *Medium) {
 	first := input("first", m.FirstM, "min/g", "booked: the first timed pass through it, minutes for each gram × viscosity at 20 °C / viscosity at the pass")
 	last := input("last", m.LastM, "min/g", "booked: the newest timed pass, in the same way")
-	last.AgeH = num(w.q.now.Sub(m.LastAt).Hours())
+	first, last = first.by(m.First.Entry, m.First.At, w.q.now), last.by(m.Last.Entry, m.Last.At, w.q.now)
 	fresh := w.step("time through the fresh medium", "first", sourceRule, w.q.freshM(m), "min/g", first)
 	if p := w.q.s.Pumps[m.Pump]; p != nil && m.FirstPass > 1 && !p.factor(factorMedium).isAssumed() {
 		f := p.factor(factorMedium)
@@ -205,7 +205,7 @@ func (w *working) changeMedium(m *Medium) {
 			input("own", f.Value, "1", "learned: what the oil of "+p.Name+" has shown, since the first timed pass was not the first"), input("base", freshMediumMinG, "min/g", "assumed: of any oil, "+sourceUsage))
 	}
 	w.judged("medium_slow", "last / fresh, held against medium_slow", fresh.as("fresh"), last, w.limit("medium_slow", nil))
-	since := input("since_h", w.q.now.Sub(m.LastAt).Hours(), "h", "booked: the newest pass")
-	w.opens(m.LastAt, "0 − since_h", "from the pass on: "+sourceRule, since)
+	since := input("since_h", w.q.now.Sub(m.Last.At).Hours(), "h", "booked: the newest timed pass")
+	w.opens(m.Last.At, "0 − since_h", "from the pass on: "+sourceRule, since)
 	w.dueWithin(upkeepWithin, "a day: "+sourceRule)
 }

@@ -42,7 +42,7 @@ func (w *working) carryOver(c *pumpCase) {
 // carried is the carry-over of a stretch of running, and how wide that is.
 func (w *working) carried(c *pumpCase, y carry, hours Input, ice *Step) {
 	in := []Input{
-		w.own(c, y.own), input("drawn", drawnShare, "1", "assumed: share of the maker's nominal speed at working pressure, "+sourceUsage),
+		w.own(c, "carry_over_factor", y.own), input("drawn", drawnShare, "1", "assumed: share of the maker's nominal speed at working pressure, "+sourceUsage),
 		w.declaredOr(c, "speed_m3_h", c.SpeedM3H, assumedSpeedM3H, "m3/h"), ice.as("p_ice"), hours,
 		input("gas_c", physics.DefaultGasC, "C", "assumed: at the pump's inlet"),
 	}
@@ -121,7 +121,7 @@ func (w *working) sumpWater(c *pumpCase) {
 
 // store is the temperature of a vessel's store.
 func (w *working) store(v *vesselCase) Input {
-	return toldOr(v, "store_c", v.StoreC, assumedStoreC, "C")
+	return w.toldOr(v, "store_c", v.StoreC, assumedStoreC, "C")
 }
 
 // freeWater is the water that can settle or freeze.
@@ -161,11 +161,13 @@ func (w *working) mainDensity(v *vesselCase) *Step {
 func (w *working) depth(v *vesselCase) Input {
 	const name = "depth of the oil"
 	if v.CapacityMl == nil {
-		return toldOr(v, "depth_mm", v.HeightMm, unknownDepthMm, "mm")
+		in := w.toldOr(v, "height_mm", v.HeightMm, unknownDepthMm, "mm")
+		in.Name = "depth_mm"
+		return in
 	}
 	volume := w.volume(v.Name, v.Content, standardC, w.inVessel(v))
 	return w.step(name, "height_mm × volume_ml / capacity_ml, at most height_mm and at least 1", "a vessel of straight walls: "+sourceUsage, w.q.s.depthMm(v.Vessel), "mm",
-		toldOr(v, "height_mm", v.HeightMm, assumedDepthMm, "mm"), volume.as("volume_ml"), toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml")).as("depth_mm")
+		w.toldOr(v, "height_mm", v.HeightMm, assumedDepthMm, "mm"), volume.as("volume_ml"), w.toldOr(v, "capacity_ml", v.CapacityMl, 0, "ml")).as("depth_mm")
 }
 
 // settledAt is the share of free water that has sunk at a time, of which stood is the
@@ -189,7 +191,7 @@ func (w *working) ownSettling(v *vesselCase) Input {
 	f := w.q.s.settlingFactor(v.Vessel)
 	for _, c := range w.q.pumps {
 		if c.Name == v.Pump {
-			return w.own(c, f)
+			return w.own(c, "settling_factor", f)
 		}
 	}
 	return input("own", f.Value, "1", "assumed: of any pump")
