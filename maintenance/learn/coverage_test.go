@@ -1,8 +1,12 @@
 package learn_test
 
 import (
+	"flag"
+	"fmt"
 	"math"
+	"os"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -10,6 +14,8 @@ import (
 	"sumpbook/maintenance/learn"
 	"sumpbook/maintenance/simulated"
 )
+
+var update = flag.Bool("update", false, "write the table of coverage anew")
 
 const (
 	worlds = 5     // seeds, so that no figure is luck
@@ -117,6 +123,8 @@ func TestCoverageTable(t *testing.T) {
 	good := bounds{0.87, 0.93}
 	tight, loose, even := learn.Prior{SDLog: 0.3, NoiseSDLog: 0.1}, learn.Prior{SDLog: 0.3, NoiseSDLog: 0.2}, learn.Prior{SDLog: 0.3, NoiseSDLog: 0.3}
 	expected := simulated.World{Spread: carryOver.SDLog, Shift: 1, Noise: carryOver.NoiseSDLog}
+	var table strings.Builder
+	table.WriteString("| looked at | 1 | 2 | 3 to 4 | 5 to 8 | 9 to 20 times |\n| --- | --- | --- | --- | --- | --- |\n")
 	counts := [][2]int{{1, 1}, {2, 2}, {3, 4}, {5, 8}, {9, 20}}
 	for _, line := range []struct {
 		name  string
@@ -136,12 +144,21 @@ func TestCoverageTable(t *testing.T) {
 		{"judged", carryOver, unlike(1), judged, [5]bounds{{0.63, 0.70}, {0.69, 0.76}, {0.75, 0.82}, {0.82, 0.88}, good}},
 		{"judged, later if cloudy", carryOver, unlike(1), followed, [5]bounds{{0.63, 0.70}, {0.74, 0.81}, {0.85, 0.91}, {0.90, 0.96}, {0.92, 0.98}}},
 	} {
+		fmt.Fprintf(&table, "| %s |", line.name)
 		for i, n := range counts {
 			got := pooled(line.prior, line.world, n[0], n[1], line.see)
-			t.Logf("%-28s %2d-%-2d  %.1f %%  ln off by %.2f", line.name, n[0], n[1], 100*got.share(), got.rms(got.ours))
 			require.True(t, got.share() > line.want[i].from && got.share() < line.want[i].to, "%s, %v: %.3f", line.name, n, got.share())
+			fmt.Fprintf(&table, " %.0f |", 100*got.share())
 		}
+		table.WriteString("\n")
 	}
+	const golden = "testdata/coverage.md"
+	if *update {
+		require.NoError(t, os.WriteFile(golden, []byte(table.String()), 0o644))
+	}
+	want, err := os.ReadFile(golden)
+	require.NoError(t, err)
+	require.Equal(t, string(want), table.String())
 	full := pooled(carryOver, unlike(1), learn.Most, learn.Most, weighed)
 	require.InDelta(t, 0.90, full.share(), 0.03)
 }
