@@ -123,9 +123,9 @@ func (all wears) String() string {
 	says := "no limit is reached:"
 	for i, w := range all {
 		if i > 0 {
-			says += ","
+			says += ";"
 		}
-		says += strings.TrimSuffix(fmt.Sprintf(" %s %.4g of %v %s", w.key, w.value, w.limit, specOf(w.key).Unit), " 1")
+		says += strings.TrimSuffix(fmt.Sprintf(" %s, %.4g of %v %s", specOf(w.key).Meaning, w.value, w.limit, specOf(w.key).Unit), " 1")
 		if w.key == "replace_uses" {
 			says += " since the oil was last fully replaced"
 		}

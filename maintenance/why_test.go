@@ -140,7 +140,7 @@ func TestWhyNotNamesTheNumbers(t *testing.T) {
 	s, now := afterOneCycle(t)
 	require.Empty(t, WhyNot(s, DefaultRules(), now, DoDrain))
 	require.Equal(t, []string{"north: it is not running"}, WhyNot(s, DefaultRules(), now, DoStopPump))
-	require.Equal(t, []string{"north: no limit is reached: replace_run_h 30 of 600 h, replace_uses 1 of 20 charges since the oil was last fully replaced"}, WhyNot(s, DefaultRules(), now, DoReplace))
+	require.Equal(t, []string{"north: no limit is reached: life of the oil in run hours, 30 of 600 h; life of the oil in charges served, 1 of 20 charges since the oil was last fully replaced"}, WhyNot(s, DefaultRules(), now, DoReplace))
 	require.Equal(t, []string{"paper: no pass of it was timed"}, WhyNot(s, DefaultRules(), now, DoChangeMedium))
 	require.Equal(t, []string{"no upkeep task is configured"}, WhyNot(s, DefaultRules(), now, DoCare))
 	require.Equal(t, []string{"no vessel is on the book"}, WhyNot(NewState(), DefaultRules(), now, DoDecant))
