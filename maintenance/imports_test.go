@@ -30,7 +30,7 @@ const calculates = "bytes cmp crypto/sha256 encoding/hex errors fmt maps math ma
 
 // rooms is the map of DEVELOPERS.md. A package imports only from what stands to its right:
 //
-//	cmd/sumpbook > config, daemon > daemon/journal, daemon/web > notify > maintenance > physics, units, signal
+//	cmd/sumpbook > config, daemon > daemon/journal, daemon/web, daemon/calendar > notify > maintenance > physics, units, signal
 //
 // A line changes only together with that map, and with a reason.
 var rooms = map[string]room{
@@ -46,8 +46,9 @@ var rooms = map[string]room{
 	"notify": {ours: "maintenance", others: "go-json-experiment/json standard-webhooks wneessen/go-mail"},
 	"daemon/journal": {ours: "maintenance notify", others: "go-json-experiment/json go.etcd.io/bbolt",
 		clock: "os_unix.go:Sleep"}, // waits a second in all for another's lock
-	"daemon/web": {ours: "maintenance maintenance/units notify", others: "go-json-experiment/json"},
-	"daemon": {ours: "config daemon/journal daemon/web maintenance maintenance/physics maintenance/signal maintenance/units notify",
+	"daemon/web":      {ours: "maintenance maintenance/units notify", others: "go-json-experiment/json"},
+	"daemon/calendar": {ours: "maintenance notify", std: calculates + " net/url", others: "arran4/golang-ical go-json-experiment/json"},
+	"daemon": {ours: "config daemon/calendar daemon/journal daemon/web maintenance maintenance/physics maintenance/signal maintenance/units notify",
 		others: "go-json-experiment/json coreos/go-systemd eclipse/paho.golang oklog/ulid robfig/cron", clock: "*"},
 	"config": {ours: "maintenance notify", others: "spf13/viper go-viper/mapstructure go.yaml.in/yaml robfig/cron"},
 	"cmd/sumpbook": {ours: "config daemon maintenance maintenance/physics maintenance/signal maintenance/units notify",
