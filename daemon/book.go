@@ -47,12 +47,13 @@ type snapshot struct {
 
 // A telling is one request on its way through the writer.
 type telling struct {
-	entries []maintenance.Entry
-	signals map[string][]byte
-	notices []notify.Notice
-	now     time.Time
-	dry     bool // judge only
-	answer  chan told
+	entries  []maintenance.Entry
+	signals  map[string][]byte
+	notices  []notify.Notice
+	calendar map[string][]byte // records, by action
+	now      time.Time
+	dry      bool // judge only
+	answer   chan told
 }
 
 type told struct {
@@ -158,6 +159,12 @@ func (b *Book) RecordSignal(ctx context.Context, now time.Time, source string, s
 // AppendNotices keeps what became of reminders.
 func (b *Book) AppendNotices(ctx context.Context, notices []notify.Notice) error {
 	_, err := b.tell(ctx, &telling{notices: notices})
+	return err
+}
+
+// KeepCalendar keeps records of the calendar, by action, in the place of those before.
+func (b *Book) KeepCalendar(ctx context.Context, records map[string][]byte) error {
+	_, err := b.tell(ctx, &telling{calendar: records})
 	return err
 }
 

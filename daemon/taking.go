@@ -37,7 +37,7 @@ func (b *Book) begin() *taking {
 
 // commit writes what was taken and publishes it.
 func (w *taking) commit() error {
-	if len(w.batch.Entries) == 0 && len(w.batch.Notices) == 0 && len(w.batch.Signals) == 0 {
+	if len(w.batch.Entries) == 0 && len(w.batch.Notices) == 0 && len(w.batch.Signals) == 0 && len(w.batch.Calendar) == 0 {
 		return nil
 	}
 	if err := w.book.journal.Append(&w.batch); err != nil {
@@ -55,6 +55,7 @@ func (w *taking) take(t *telling) (Receipt, error) {
 	if len(t.entries) == 0 {
 		w.batch.Notices = append(w.batch.Notices, t.notices...)
 		w.takeSignals(t)
+		w.takeCalendar(t)
 		return Receipt{}, nil
 	}
 	r, err := w.sift(t)
@@ -82,6 +83,15 @@ func (w *taking) takeSignals(t *telling) {
 			w.batch.Signals = map[string][]byte{}
 		}
 		w.batch.Signals[source] = state
+	}
+}
+
+func (w *taking) takeCalendar(t *telling) {
+	for id, record := range t.calendar {
+		if w.batch.Calendar == nil {
+			w.batch.Calendar = map[string][]byte{}
+		}
+		w.batch.Calendar[id] = record
 	}
 }
 

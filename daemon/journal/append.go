@@ -12,9 +12,10 @@ import (
 
 // A Batch is what is written together or not at all.
 type Batch struct {
-	Entries []maintenance.Entry // sealed, continuing the chain
-	Notices []notify.Notice     // Append sets their Seq, in place
-	Signals map[string][]byte   // the detectors' state, by source; it replaces the one before
+	Entries  []maintenance.Entry // sealed, continuing the chain
+	Notices  []notify.Notice     // Append sets their Seq, in place
+	Signals  map[string][]byte   // the detectors' state, by source; it replaces the one before
+	Calendar map[string][]byte   // the calendar's records, by action; each replaces the one before
 }
 
 func (b *Batch) what() string {
@@ -25,6 +26,8 @@ func (b *Batch) what() string {
 		return fmt.Sprintf("append entries %d to %d", b.Entries[0].Seq, b.Entries[n-1].Seq)
 	case len(b.Notices) > 0:
 		return "append notices"
+	case len(b.Signals) == 0:
+		return "keep the calendar"
 	}
 	return "keep signals"
 }
@@ -39,7 +42,7 @@ func (j *Journal) Append(b *Batch) error {
 	if err := j.mayWrite(); err != nil {
 		return fmt.Errorf("%s: %w", b.what(), err)
 	}
-	if len(b.Entries)+len(b.Notices)+len(b.Signals) == 0 {
+	if len(b.Entries)+len(b.Notices)+len(b.Signals)+len(b.Calendar) == 0 {
 		return nil
 	}
 	p, err := j.prepare(b)
@@ -113,6 +116,9 @@ func (p *prepared) put(tx *bbolt.Tx) error {
 		if err := signals.Put([]byte(source), withSum([]byte(source), state)); err != nil {
 			return fmt.Errorf("source %q: %w", source, err)
 		}
+	}
+	if err := p.putCalendar(tx); err != nil {
+		return err
 	}
 	return tx.Bucket(inMeta).Put(keyHead, withSum(keyHead, p.head.encode()))
 }

@@ -1,6 +1,6 @@
 // Package journal keeps the book's two append-only series on disk: the entries, chained by
-// their hashes, and the notices of reminders; and beside them the detectors' state and one
-// checkpoint, a cache.
+// their hashes, and the notices of reminders; and beside them the detectors' state, the calendar's
+// records and one checkpoint, a cache.
 //
 // What Append has acknowledged is synced: neither a kill, a power cut nor a full disk
 // takes it away, and a batch is there whole or not at all. One process holds the file. A

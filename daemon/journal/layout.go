@@ -14,6 +14,8 @@ package journal
 //	notices     seq → sum, the notice as JSON
 //	signals     source → sum, the detector's state as its owner wrote it
 //	checkpoint  "newest" → sum, seq, hash of that entry, blob; a cache
+//	calendar    id of an action → sum, the calendar's record as its owner wrote it; it is
+//	            made when first needed, so that older files and programs do without
 //
 // seq has 8 bytes, big-endian, and counts entries and notices apart, each 1, 2, 3, …
 // without gaps. A hash is 32 bytes. at is the Unix second plus 2^63, 8 bytes big-endian,
@@ -50,6 +52,7 @@ var (
 	inNotices    = []byte("notices")
 	inSignals    = []byte("signals")
 	inCheckpoint = []byte("checkpoint")
+	inCalendar   = []byte("calendar")
 
 	buckets = [][]byte{inMeta, inEntries, inIDs, inOrder, inVoids, inNotices, inSignals, inCheckpoint}
 

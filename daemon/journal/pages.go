@@ -42,7 +42,7 @@ func (f flaws) first() error {
 	if err := f[""]; err != nil {
 		return err
 	}
-	for _, name := range buckets {
+	for _, name := range append(buckets[:len(buckets):len(buckets)], inCalendar) {
 		if err := f[string(name)]; err != nil {
 			return err
 		}

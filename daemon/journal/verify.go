@@ -21,7 +21,7 @@ type Report struct {
 }
 
 // Verify reads everything: the pages, the chain, the head kept apart from it, the indexes,
-// the notices and signals, as of the moment it is called. What is wrong is a *Damage that
+// the notices, signals and calendar, as of the moment it is called. What is wrong is a *Damage that
 // names the first bad entry. If fn is not nil, it gets each entry, in order of seq, once
 // that has been found whole.
 func (j *Journal) Verify(ctx context.Context, fn func(maintenance.Entry) error) (Report, error) {
@@ -72,6 +72,9 @@ func (v *verifier) survey() error {
 		v.found.Notices, v.sources = h.notices, h.sources
 		v.storedVoids = readVoids(tx.Bucket(inVoids))
 		v.found.Voids = uint64(len(v.storedVoids))
+		if _, err := v.readCalendar(tx); err != nil {
+			return err
+		}
 		return v.signals(tx.Bucket(inSignals))
 	})
 }
