@@ -45,6 +45,7 @@ func (k *Keeper) api(mux *http.ServeMux) {
 		return asked(r, func(m Moment) (maintenance.LearnView, error) { return k.Learn(r.PathValue("pump"), m) })
 	}))
 	k.explain(mux)
+	k.calendar(mux)
 	mux.HandleFunc("GET /api/v1/notices", answer(k.getNotices))
 	mux.HandleFunc("POST /api/v1/signals/{pump}", limited(maxSignal, answer(k.postSignals)))
 	mux.HandleFunc("GET /api/v1/openapi.json", func(w http.ResponseWriter, _ *http.Request) {

@@ -16,6 +16,7 @@ import (
 type Beat struct {
 	outbox  *Outbox
 	courier *notify.Courier
+	feed    *feed
 	sensors func() []*Sensor
 	clock   func() time.Time
 	log     *slog.Logger
@@ -26,7 +27,7 @@ type Beat struct {
 
 // newBeat makes the beat of a keeper; it is poked whenever entries or notices have come.
 func newBeat(k *Keeper, c *notify.Courier) *Beat {
-	b := &Beat{outbox: k.outbox, courier: c, sensors: k.allSensors, clock: k.clock, log: k.log, poke: make(chan struct{}, 1)}
+	b := &Beat{outbox: k.outbox, courier: c, feed: k.feed, sensors: k.allSensors, clock: k.clock, log: k.log, poke: make(chan struct{}, 1)}
 	k.book.onCommit.Store(new(b.Poke))
 	k.outbox.noted.Store(new(b.Poke))
 	return b
@@ -81,6 +82,9 @@ func (b *Beat) once(ctx context.Context) time.Time {
 		return time.Time{} // nothing is sent that cannot be accounted for; the next minute tries again
 	}
 	b.courier.Offer(plan.Send)
+	if err := b.feed.update(ctx, now); err != nil {
+		b.log.Error("calendar not kept", "error", err) // the next minute tries again
+	}
 	if now.Sub(b.pruned).Abs() > 24*time.Hour {
 		b.outbox.prune(now)
 		b.pruned = now

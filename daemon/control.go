@@ -20,6 +20,7 @@ func (k *Keeper) control(mux *http.ServeMux) {
 	mux.HandleFunc("POST /control/undo", limited(maxControl, answer(k.postUndo)))
 	mux.HandleFunc("POST /control/notify-test", limited(maxControl, answer(k.postNotifyTest)))
 	mux.HandleFunc("POST /control/backup", limited(maxControl, answer(k.postBackup)))
+	mux.HandleFunc("POST /control/calendar", limited(maxControl, answer(k.postCalendar)))
 	mux.HandleFunc("GET /control/verify", answer(k.getVerify))
 	mux.HandleFunc("GET /control/doctor", answer(func(r *http.Request) (any, error) { return k.Doctor(r.Context()), nil }))
 }

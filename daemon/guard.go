@@ -1,15 +1,11 @@
 package daemon
 
 import (
-	"crypto/rand"
 	"crypto/subtle"
-	"errors"
 	"fmt"
-	"io/fs"
 	"net"
 	"net/http"
 	"net/url"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -85,6 +81,9 @@ func (g *guard) admits(r *http.Request) bool {
 	if ip := net.ParseIP(host); err == nil && ip != nil && ip.IsLoopback() {
 		return true
 	}
+	if isFeedPath(r) {
+		return true // its secret is in the address, where its handler looks at it
+	}
 	given, isBearer := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
 	return isBearer && g.token != "" && subtle.ConstantTimeCompare([]byte(given), []byte(g.token)) == 1
 }
@@ -105,20 +104,9 @@ const shortestToken = 20
 // tokenIn reads the token of a data folder, making one if there is none.
 func tokenIn(data string) (string, error) {
 	path := filepath.Join(data, "token")
-	b, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		token := rand.Text()
-		if err := os.WriteFile(path, []byte(token+"\n"), 0o600); err != nil {
-			return "", fmt.Errorf("write the token: %w", err)
-		}
-		return token, nil
+	token, err := readToken(path)
+	if err == nil && token == "" {
+		return makeToken(path)
 	}
-	if err != nil {
-		return "", fmt.Errorf("read the token: %w", err)
-	}
-	token := strings.TrimSpace(string(b))
-	if len(token) < shortestToken {
-		return "", fmt.Errorf("read the token: %s holds fewer than %d characters; remove it and one is made", path, shortestToken)
-	}
-	return token, nil
+	return token, err
 }

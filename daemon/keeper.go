@@ -40,6 +40,7 @@ type Keeper struct {
 	log      *slog.Logger
 	book     *Book
 	outbox   *Outbox
+	feed     *feed
 	channels []notify.Channel
 	voice    notify.Voice
 	carrier  notify.Carrier
@@ -47,6 +48,7 @@ type Keeper struct {
 	sensors  map[string]*Sensor
 	brokers  []*listener // of the daemon; none in a command
 	started  time.Time
+	addr     string // where the daemon's page is; empty in a command
 }
 
 // rulesOf are the rules the configuration makes.
@@ -130,6 +132,9 @@ func newKeeper(s Settings, b *Book) (*Keeper, error) {
 		return nil, err
 	}
 	k.voice = notify.Voice{Zone: s.Config.Timezone, BaseURL: s.Config.BaseURL, Amount: amountIn(s.Config.Units)}
+	if k.feed, err = newFeed(b, k.voice); err != nil {
+		return nil, fmt.Errorf("read the calendar: %w", err)
+	}
 	k.carrier = notify.Carrier{Log: k.outbox, Clock: k.clock, Compose: k.voice.Compose, Still: k.outbox.still}
 	return k, k.takeUpSources()
 }

@@ -27,7 +27,7 @@ type operation struct {
 	id, says   string
 	parameters []string
 	body       string // schema of the request
-	answer     string // schema of the answer; empty: plain text
+	answer     string // schema of the answer, or the media type of a text; empty: text/plain
 }
 
 var moment = []string{"at", "known_by"}
@@ -45,6 +45,8 @@ var operations = map[string]operation{
 	"GET /api/v1/notices":         {"notices", "What became of reminders: the newest, or, with `after`, those that follow.", []string{"after", "limit"}, "", "NoticesView"},
 	"POST /api/v1/signals/{pump}": {"signals", "Samples of a machine: one, or an array of them.", []string{"pump"}, "Samples", "SignalReceipt"},
 	"GET /api/v1/openapi.json":    {"description", "This description.", nil, "", "Description"},
+	"GET /calendar.ics":           {"calendar", "What is to be done, as an iCalendar feed (RFC 5545): each action one event, with the same UID for life and a SEQUENCE that counts changes of its time and status. What is no longer asked for is CANCELLED for 14 days.", []string{"as", "alarms"}, "", "text/calendar"},
+	"GET /calendar/{file}":        {"calendarByToken", "The same at an address that is itself the secret, for programs that cannot show a token; `sumpbook calendar` tells it.", []string{"file", "as", "alarms"}, "", "text/calendar"},
 	"GET /healthz":                {"alive", "The daemon is alive.", nil, "", ""},
 	"GET /readyz":                 {"ready", "The book is open and whole at its end.", nil, "", ""},
 }
@@ -57,6 +59,9 @@ var parameters = object{
 	"dry":      query("1: judge, keep nothing", object{"enum": array{"1"}}),
 	"action":   in(query("id of an action", schemaRef("action-id")), "required", true),
 	"pump":     object{"name": "pump", "in": "path", "required": true, "schema": schemaRef("name")},
+	"as":       query("todo: tasks (VTODO) in the place of events (VEVENT)", object{"enum": array{"event", "todo"}, "default": "event"}),
+	"alarms":   query("1: one alarm for each; many programs leave out alarms of calendars they subscribe to", object{"enum": array{"0", "1"}, "default": "0"}),
+	"file":     object{"name": "file", "in": "path", "required": true, "schema": object{"type": "string", "pattern": `^[A-Z2-7]{20,}\.ics$`}},
 	"kind":     object{"name": "kind", "in": "path", "required": true, "schema": enum(maintenance.Dos())},
 }
 
@@ -124,7 +129,10 @@ func paths() object {
 
 func (op operation) describe() object {
 	good := object{"description": "the answer", "content": object{"text/plain": object{"schema": object{"type": "string"}}}}
-	if op.answer != "" {
+	switch {
+	case strings.Contains(op.answer, "/"):
+		good["content"] = object{op.answer: object{"schema": object{"type": "string"}}}
+	case op.answer != "":
 		good["content"] = content("application/json", op.answer)
 	}
 	d := object{"operationId": op.id, "summary": op.says, "responses": object{"200": good, "default": object{"$ref": "#/components/responses/problem"}}}

@@ -90,8 +90,12 @@ func orProblem(mux *http.ServeMux) http.Handler {
 			writeProblem(w, problem(said.status, r.Method+" is not for this address", "it takes "+allowed))
 			return
 		}
-		writeProblem(w, problem(http.StatusNotFound, "there is nothing at this address", "what there is stands in /api/v1/openapi.json"))
+		writeProblem(w, nothingHere())
 	})
+}
+
+func nothingHere() *Problem {
+	return problem(http.StatusNotFound, "there is nothing at this address", "what there is stands in /api/v1/openapi.json")
 }
 
 // unheard takes an answer for its status and header.

@@ -29,7 +29,7 @@ var routeText = regexp.MustCompile(`"(GET|POST|PUT|DELETE|PATCH) (/[^"]*)"`)
 // allRoutes reads the routes from where they are registered, so that none is missed.
 func allRoutes(t *testing.T) (all []registered) {
 	t.Helper()
-	fill := strings.NewReplacer("{$}", "", "{pump}", "north", "{kind}", "drain", "{id...}", "drain/north/s1")
+	fill := strings.NewReplacer("{$}", "", "{pump}", "north", "{kind}", "drain", "{file}", "x.ics", "{id...}", "drain/north/s1")
 	for _, folder := range []string{".", "web"} {
 		files, err := filepath.Glob(filepath.Join(folder, "*.go"))
 		require.NoError(t, err)
@@ -83,7 +83,11 @@ func TestEveryRouteIsGuarded(t *testing.T) {
 			requireSecured(t, w.Header(), what)
 		}
 		w := send(h, r.method, r.path, "{}", "From", "192.0.2.9:5")
-		asProblem(t, w, http.StatusUnauthorized)
+		refused := http.StatusUnauthorized
+		if r.path == "/calendar/x.ics" { // its address is the token, and this is not it
+			refused = http.StatusNotFound
+		}
+		asProblem(t, w, refused)
 		requireSecured(t, w.Header(), what)
 		if r.method != "GET" {
 			for _, headers := range [][]string{

@@ -178,6 +178,7 @@ func (k *Keeper) listen() (servers []server, addr string, err error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("open the page's address: %w", err)
 	}
+	k.addr = tcp.Addr().String()
 	unix, err := listenUnix(filepath.Join(k.settings.Data, socketFile))
 	if err != nil {
 		return nil, "", errors.Join(err, tcp.Close())
