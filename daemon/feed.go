@@ -32,9 +32,9 @@ type feed struct {
 	book  *Book
 	voice notify.Voice
 
-	mu     sync.Mutex // held while it changes
+	mu     sync.Mutex // held while it is read or changes
 	ledger calendar.Ledger
-	now    atomic.Pointer[shownFeed]
+	now    atomic.Pointer[shownFeed] // nil until it is read
 }
 
 // A shownFeed is what is served. Nobody writes to it.
@@ -43,21 +43,37 @@ type shownFeed struct {
 	changed time.Time
 }
 
-func newFeed(b *Book, v notify.Voice) (*feed, error) {
-	kept, err := b.journal.Calendar()
-	if err != nil {
+// shown is the feed as it is; it is read when first asked for, since most commands never do.
+func (f *feed) shown() (*shownFeed, error) {
+	if s := f.now.Load(); s != nil {
+		return s, nil
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if err := f.read(); err != nil {
 		return nil, err
 	}
-	f := &feed{book: b, voice: v, ledger: calendar.Ledger{}}
+	return f.now.Load(), nil
+}
+
+func (f *feed) read() error {
+	if f.now.Load() != nil {
+		return nil
+	}
+	kept, err := f.book.journal.Calendar()
+	if err != nil {
+		return fmt.Errorf("read the calendar: %w", err)
+	}
+	f.ledger = calendar.Ledger{}
 	for _, stored := range kept {
 		r, err := calendar.Decode(stored)
 		if err != nil {
-			return nil, err
+			return fmt.Errorf("read the calendar: %w", err)
 		}
 		f.ledger.Put([]calendar.Record{r})
 	}
 	f.publish()
-	return f, nil
+	return nil
 }
 
 func (f *feed) publish() {
@@ -69,6 +85,9 @@ func (f *feed) publish() {
 func (f *feed) update(ctx context.Context, now time.Time) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	if err := f.read(); err != nil {
+		return err
+	}
 	s := f.book.now.Load()
 	if now.Before(s.last.Add(-futureSlack)) {
 		return nil
@@ -118,7 +137,11 @@ func (k *Keeper) getCalendar(w http.ResponseWriter, r *http.Request) {
 		writeProblem(w, problemOf(err))
 		return
 	}
-	shown := k.feed.now.Load()
+	shown, err := k.feed.shown()
+	if err != nil {
+		writeProblem(w, problemOf(err))
+		return
+	}
 	body := calendar.Render(shown.records, o)
 	sum := sha256.Sum256(body)
 	h := w.Header()
@@ -263,15 +286,12 @@ func (k *Keeper) postCalendar(r *http.Request) (any, error) {
 	if err := readControl(r, &ask); err != nil {
 		return nil, err
 	}
-	return k.Calendar(r.Context(), ask.Revoke)
+	return k.Calendar(ask.Revoke)
 }
 
 // Calendar gives the feed's secret address, making one if there is none yet or if the one
-// before is revoked, and brings the feed up to date where no daemon does.
-func (k *Keeper) Calendar(ctx context.Context, revoke bool) (CalendarView, error) {
-	if err := k.feed.update(ctx, k.clock()); err != nil && !errors.Is(err, errReadOnly) {
-		return CalendarView{}, err
-	}
+// before is revoked.
+func (k *Keeper) Calendar(revoke bool) (CalendarView, error) {
 	token, err := readToken(k.feedTokenPath())
 	if revoke || err == nil && token == "" {
 		token, err = makeToken(k.feedTokenPath())
@@ -301,6 +321,11 @@ func (c *Client) Calendar(ctx context.Context, revoke bool) (CalendarView, error
 
 // ExportCalendar writes the feed as a file; todo and alarms are its two options.
 func (c *Client) ExportCalendar(ctx context.Context, todo, alarms bool, w io.Writer) error {
+	if c.keeper != nil { // there is no beat that does it
+		if err := c.keeper.feed.update(ctx, c.keeper.clock()); err != nil && !errors.Is(err, errReadOnly) {
+			return err
+		}
+	}
 	q := url.Values{}
 	if todo {
 		q.Set("as", "todo")

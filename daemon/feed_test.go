@@ -2,7 +2,6 @@ package daemon
 
 import (
 	"bytes"
-	"context"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -154,6 +153,20 @@ func TestAClockBehindTheBookChangesNoEvent(t *testing.T) {
 	require.NotEqual(t, before, send(page0(t, k), "GET", "/calendar.ics", "").Body.String())
 }
 
+// A calendar that cannot be read locks nobody out of the book.
+func TestASpoiledCalendarStopsTheCalendarAlone(t *testing.T) {
+	k, now := drainDue(t, config.Default())
+	require.NoError(t, k.book.KeepCalendar(t.Context(), map[string][]byte{"drain/north/s": []byte("{")}))
+	require.NoError(t, k.book.Close())
+	again, err := open(k.settings)
+	require.NoError(t, err)
+	h := page0(t, again)
+	require.Contains(t, asProblem(t, send(h, "GET", "/calendar.ics", ""), 500).Detail, "read the calendar")
+	tell(t, again, *now, entry(t, *now, `{"id":"d","kind":"drain","pump":"north","to":"jar-1","grams":580}`))
+	require.Equal(t, 200, send(h, "GET", "/api/v1/actions", "").Code)
+	require.NoError(t, again.book.Close())
+}
+
 // What cannot be kept is not shown: else a restart would count backwards.
 func TestWhatIsNotKeptIsNotShown(t *testing.T) {
 	k, now := drainDue(t, config.Default())
@@ -250,8 +263,6 @@ func TestTheCalendarAsAFile(t *testing.T) {
 	_, err := k.book.Record(t.Context(), *now, oneCycle(t, *now))
 	require.NoError(t, err)
 	c := within(k)
-	_, err = c.Calendar(context.Background(), false)
-	require.NoError(t, err)
 	var file bytes.Buffer
 	require.NoError(t, c.ExportCalendar(t.Context(), true, true, &file))
 	require.Regexp(t, regexp.MustCompile(`(?s)^BEGIN:VCALENDAR\r\n.*BEGIN:VTODO\r\n.*BEGIN:VALARM\r\n.*END:VCALENDAR\r\n$`), file.String())

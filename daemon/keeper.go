@@ -132,9 +132,7 @@ func newKeeper(s Settings, b *Book) (*Keeper, error) {
 		return nil, err
 	}
 	k.voice = notify.Voice{Zone: s.Config.Timezone, BaseURL: s.Config.BaseURL, Amount: amountIn(s.Config.Units)}
-	if k.feed, err = newFeed(b, k.voice); err != nil {
-		return nil, fmt.Errorf("read the calendar: %w", err)
-	}
+	k.feed = &feed{book: b, voice: k.voice}
 	k.carrier = notify.Carrier{Log: k.outbox, Clock: k.clock, Compose: k.voice.Compose, Still: k.outbox.still}
 	return k, k.takeUpSources()
 }

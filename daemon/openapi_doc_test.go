@@ -136,6 +136,9 @@ func (op operation) describe() object {
 		good["content"] = content("application/json", op.answer)
 	}
 	d := object{"operationId": op.id, "summary": op.says, "responses": object{"200": good, "default": object{"$ref": "#/components/responses/problem"}}}
+	if op.answer == "text/calendar" {
+		d["responses"].(object)["304"] = object{"description": "what was given before still holds"}
+	}
 	refs := array{}
 	for _, name := range op.parameters {
 		refs = append(refs, object{"$ref": "#/components/parameters/" + name})

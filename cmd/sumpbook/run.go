@@ -101,7 +101,7 @@ func (p *program) addCommands(root *cobra.Command) {
 	}
 	add("act", p.addCommand(), p.undoCommand())
 	add("book", p.serveCommand(), p.demoCommand(), p.doctorCommand(), p.verifyCommand(), p.backupCommand(), p.restoreCommand(),
-		p.importCommand(), p.exportCommand(), p.sourceCommand(), p.notifyCommand())
+		p.importCommand(), p.exportCommand(), p.sourceCommand(), p.notifyCommand(), p.calendarCommand())
 	root.AddCommand(kindsTopic())
 }
 

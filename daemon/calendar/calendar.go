@@ -53,7 +53,7 @@ func Events(actions []maintenance.Action, v notify.Voice) []Event {
 	for i, a := range actions {
 		all[i] = Event{
 			ID: a.ID, Status: statusOf(a), Opens: second(a.Opens), Due: second(a.Due),
-			Task: notify.Task(a), Reasons: v.Reasons(a), Cautions: a.Cautions,
+			Task: plain(notify.Task(a)), Reasons: allPlain(v.Reasons(a)), Cautions: allPlain(a.Cautions),
 		}
 		if all[i].Status == Expected && a.DueHigh != nil {
 			low, high := second(*a.DueLow), second(*a.DueHigh)

@@ -185,6 +185,14 @@ func (r Record) description(zone *time.Location) string {
 	return strings.Join(lines, "\n")
 }
 
+func allPlain(texts []string) []string {
+	all := make([]string, len(texts))
+	for i, s := range texts {
+		all[i] = plain(s)
+	}
+	return all
+}
+
 // plain leaves out what a calendar's text cannot hold: control characters but tab and line
 // end (RFC 5545 3.3.11), and broken UTF-8.
 func plain(s string) string {
