@@ -3,6 +3,8 @@ package daemon
 import (
 	"bytes"
 	"net/http"
+	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -235,6 +237,31 @@ func TestTheSecretAddress(t *testing.T) {
 	left, err := filepath.Glob(filepath.Join(k.settings.Data, ".calendar-token*"))
 	require.NoError(t, err)
 	require.Empty(t, left)
+}
+
+// Whatever address is asked for from beyond, without a secret nobody sees anything.
+func FuzzNobodyPassesWithoutASecret(f *testing.F) {
+	c := config.Default()
+	c.Listen = "192.0.2.7:8417"
+	k, _ := newTestKeeper(f, c)
+	h := page0(f, k)
+	_, err := k.Calendar(false)
+	require.NoError(f, err)
+	for _, path := range []string{"/calendar/x.ics", "/calendar/../calendar.ics", "/calendar//x.ics", "/calendar/%2e%2e/calendar.ics", "/./calendar/.ics", "/calendar/%00.ics", "/calendar/..", "/api/v1/state?/calendar/x.ics", "//calendar/x.ics", "/calendar/x.ics/"} {
+		f.Add(path, "GET")
+		f.Add(path, "HEAD")
+	}
+	f.Fuzz(func(t *testing.T, path, method string) {
+		u, err := url.ParseRequestURI(path)
+		if err != nil || u.Path == "" || u.Path[0] != '/' || method == "" {
+			return
+		}
+		r := &http.Request{Method: method, URL: u, Host: "192.0.2.7:8417", RemoteAddr: "192.0.2.9:5", Header: http.Header{}, Body: http.NoBody, RequestURI: path}
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, r)
+		require.GreaterOrEqual(t, w.Code, 300, path)
+		require.NotContains(t, w.Body.String(), "VCALENDAR")
+	})
 }
 
 func TestWhereTheFeedIs(t *testing.T) {
