@@ -36,7 +36,7 @@ func TestGoldenCalendars(t *testing.T) {
 	todo.Todo = true
 	alarms.Alarms = true
 	bare.Base, bare.Zone = "", nil
-	drain, decant, replace := storyOf(t, "drain"), storyOf(t, "decant"), storyOf(t, "replace")
+	drain, decant, replace, care := storyOf(t, "drain"), storyOf(t, "decant"), storyOf(t, "replace"), storyOf(t, "care")
 	for name, c := range map[string]struct {
 		ledger Ledger
 		Options
@@ -49,6 +49,7 @@ func TestGoldenCalendars(t *testing.T) {
 		"settled-jars":      {decant.told(t, "2026-01-05T16:00:00+01:00", "2026-01-06T12:00:00+01:00"), usual},
 		"replace-expected":  {replace.told(t, "2026-01-10T16:00:00+01:00"), usual},
 		"replace-alarms":    {replace.told(t, "2026-01-12T15:00:00+01:00"), alarms},
+		"care":              {care.told(t, "2026-01-06T12:00:00+01:00", "2026-01-28T05:00:00+01:00"), usual},
 		"done":              {drain.told(t, "2026-01-06T08:05:00+01:00", "2026-01-06T08:20:00+01:00"), alarms},
 		"done-14-days-ago":  {drain.told(t, "2026-01-06T08:05:00+01:00", "2026-01-06T08:20:00+01:00", "2026-01-20T08:20:00+01:00"), usual},
 		"todo-drain-open":   {drain.told(t, "2026-01-07T18:00:00+01:00", "2026-01-08T08:12:00+01:00"), todo},

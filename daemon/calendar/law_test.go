@@ -238,11 +238,13 @@ func tenThousand() Ledger {
 	return l
 }
 
-func TestTenThousandEventsAreWrittenInTwoSeconds(t *testing.T) {
+func TestTenThousandEventsAreWrittenInTime(t *testing.T) {
 	l := tenThousand()
 	began := time.Now()
 	written := Render(shown(l), usual)
-	require.Less(t, time.Since(began), 2*time.Second) // a fiftieth of this without the race detector
+	// It takes an eighth of a second, and under the race detector on a busy machine two; what
+	// grows with the square of the events takes minutes.
+	require.Less(t, time.Since(began), 10*time.Second)
 	require.Equal(t, 10_000, strings.Count(string(written), "\r\nEND:VEVENT\r\n"))
 	require.Less(t, len(written), 10_000*1500)
 }

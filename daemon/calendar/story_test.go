@@ -21,7 +21,14 @@ var voice = notify.Voice{Zone: cet, BaseURL: "http://192.0.2.7:8417"}
 func rules() maintenance.Rules {
 	r := maintenance.DefaultRules()
 	r.Zone = cet
-	r.Care = []maintenance.CareTask{{Task: "exhaust-filter", RunHours: 500}}
+	r.Care = []maintenance.CareTask{
+		{Task: "clean-chamber", Cycles: 1, Class: "curd"},
+		{Task: "exhaust-filter", RunHours: 500},
+		{Task: "gasket", Next: func(after time.Time) time.Time {
+			after = after.In(cet)
+			return time.Date(after.Year(), after.Month()+1, 1, 9, 0, 0, 0, cet)
+		}},
+	}
 	return r
 }
 
