@@ -11,10 +11,11 @@ const sourceCooling = "Newton's law of cooling and viscosity by ASTM D341"
 
 // hotOil is the window of the pump's stop: the newest, or the one to be expected.
 type hotOil struct {
-	opens  time.Time
-	closes *time.Time // nil: the room is so warm that it never does
-	endC   float64    // of the oil when it closes
-	safe   time.Time  // when it has become safe to touch; opens if it is
+	opens     time.Time
+	closes    *time.Time // nil: the room is so warm that it never does
+	endC      float64    // of the oil when it closes
+	low, high time.Time  // of a close that is reckoned from a stop
+	safe      time.Time  // when it has become safe to touch, at the latest; opens if it is
 }
 
 // hotOil of a running pump is that of a stop from its normal running temperature.
@@ -24,7 +25,7 @@ func (q *asking) hotOil(c *pumpCase) hotOil {
 		if !ok {
 			return hotOil{opens: q.lastStop(c), safe: q.lastStop(c)}
 		}
-		return hotOil{w.opens, &w.closes, w.endC, w.safe}
+		return hotOil{w.opens, &w.closes, w.endC, w.low, w.high, w.safe}
 	}
 	h := hotOil{opens: c.nextStop(q.now)}
 	h.safe = h.opens
@@ -61,7 +62,10 @@ func (q *asking) drain(c *pumpCase) {
 	}
 	a.ofPump(c.Pump)
 	a.Closes = c.hot.closes
-	if c.Run != nil && !c.Run.Blank && c.hot.opens.Equal(c.expectedStop()) {
+	switch {
+	case c.Run == nil && c.hot.closes != nil:
+		a.dueBetween(due, c.hot.low, c.hot.high)
+	case c.Run != nil && !c.Run.Blank && c.hot.opens.Equal(c.expectedStop()):
 		low, high := paceOf(c.lengths()).around(due)
 		a.dueBetween(due, low, high)
 	}
@@ -168,7 +172,7 @@ func (q *asking) drainCautions(a *asked, c *pumpCase) {
 		a.caution(cautionWarm)
 	}
 	if c.hot.safe.After(later(c.hot.opens, q.now)) {
-		a.caution(fmt.Sprintf("by the estimate the oil is above %d °C until %s", physics.SafeToTouchC, c.hot.safe.In(q.zone()).Format("15:04")))
+		a.caution(fmt.Sprintf("the oil may be above %d °C until %s", physics.SafeToTouchC, c.hot.safe.In(q.zone()).Format("15:04")))
 	}
 	a.caution(cautionHotOil, cautionGlass, cautionUnplug, cautionUsedOil)
 }

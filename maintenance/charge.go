@@ -36,12 +36,14 @@ func (f *folding) drain(a *DrainAct) error {
 		return err
 	}
 	f.remarkOnDrain(p, oilC)
-	f.drainWeighed(p, a, m)
+	if f.drainWeighed(p, a, m) { // it is measured now, and teaches once
+		moved.Reckoned, left.Reckoned = nil, nil
+	}
 	f.drainRead(p, a)
 	f.foundIn(p.Name, found)
 	p.Sump = left
 	f.into(to, moved, Drained, oilC)
-	to.Pump = p.Name
+	to.isOf(p.Name, moved)
 	f.drained(p, moved.Total())
 	return nil
 }
@@ -110,7 +112,8 @@ func (f *folding) fill(a *FillAct) error {
 	f.foundIn(from.Name, found)
 	p.accrue(f.e.At)
 	f.keep(from, left)
-	f.filled(p, moved)
+	room := f.massOfVolume(max(0, p.ChargeMl-f.volumeMl(p.Sump, standardC)), from.Content, standardC)
+	f.filled(p, moved, a.Grams != nil && !isGuess(*a.Grams, room))
 	return nil
 }
 
@@ -154,13 +157,14 @@ func (f *folding) remarkOnFill(p *Pump, from *Vessel) {
 }
 
 // filled puts oil into the sump: a new charge after a drain, else a top-up.
-func (f *folding) filled(p *Pump, part Parcel) {
+func (f *folding) filled(p *Pump, part Parcel, weighed bool) {
 	if p.Open || p.Charge == nil {
 		at := f.e.At
-		p.Charge = &Charge{ID: f.e.ID, Since: at}
+		p.Charge = &Charge{ID: f.e.ID, Since: at, Weighed: true}
 		p.Open, p.LastChange, p.Look = false, &at, nil
 		p.Changes++
 	}
+	p.Charge.Weighed = p.Charge.Weighed && weighed
 	if p.Charge.Started {
 		part.Uses++ // it serves in a charge that has started
 	}

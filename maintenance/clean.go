@@ -36,7 +36,7 @@ func (f *folding) decant(a *DecantAct) error {
 	f.foundIn(from.Name, found)
 	made, rest, tC := stageOnward(from, Decanted), stageOnward(from, Residue), from.tempAt(f.e.At)
 	stood := 0.0
-	if to.Content.Empty() && (from.Stage == Drained || from.Stage == Recovered) {
+	if to.Content.Empty() && (from.Stage == Drained || from.Stage == Recovered) && from.freeWater() >= settleWater {
 		stood = f.stoodShare(from, f.e.At)
 	}
 	f.keep(from, left)
@@ -46,7 +46,7 @@ func (f *folding) decant(a *DecantAct) error {
 		from.Sunk = min(sunk, left.Water)
 	}
 	f.into(to, moved, made, tC)
-	to.isOf(from)
+	to.isOf(from.Pump, moved)
 	to.StoodShare = stood
 	return nil
 }
@@ -114,7 +114,7 @@ func (f *folding) filter(a *FilterAct) error {
 	f.loadMedium(medium, held, m, a.Minutes, from, tC)
 	f.keep(from, left)
 	f.into(to, passed, stage, tC)
-	to.isOf(from)
+	to.isOf(from.Pump, passed)
 	return nil
 }
 
@@ -209,7 +209,9 @@ func (f *folding) separate(a *SeparateAct) error {
 	if err := f.checkCapacity("to", to, to.Content.mixed(moved)); err != nil {
 		return err
 	}
-	f.waterWeighed(from.Content, ice, from.Name)
+	if !isGuess(*a.WaterG, from.freeWater()) {
+		f.waterWeighed(from.Content, ice, from.Name)
+	}
 	f.foundIn(from.Name, surplus+found)
 	f.Ledger.WaterTaken += ice
 	made, rested := stageOnward(from, Recovered), stageOnward(from, Residue)
@@ -219,7 +221,7 @@ func (f *folding) separate(a *SeparateAct) error {
 		from.stir(f.e.At, freezerC)
 	}
 	f.into(to, moved, made, freezerC)
-	to.isOf(from)
+	to.isOf(from.Pump, moved)
 	return nil
 }
 

@@ -79,6 +79,7 @@ func (f *folding) forgetCare(pump string) {
 }
 
 func (f *folding) revise(p *Pump, a *PumpAct) {
+	f.forgetCarry(p, a)
 	if a.ChargeMl != nil {
 		p.ChargeMl = *a.ChargeMl
 	}
@@ -98,6 +99,23 @@ func (f *folding) revise(p *Pump, a *PumpAct) {
 	p.Told = p.Told.with(f.e, told...)
 	if a.Limits != nil {
 		p.Limits = a.Limits.Over(p.Limits)
+	}
+}
+
+// forgetCarry drops what was learned of a pump's carry-over when the speed or the trap that it
+// was reckoned with is told anew.
+func (f *folding) forgetCarry(p *Pump, a *PumpAct) {
+	same := func(told *float64, before float64) bool { return told == nil || *told == before }
+	if same(a.SpeedM3H, or(p.SpeedM3H, assumedSpeedM3H)) && same(a.TrapC, or(p.TrapC, assumedTrapC)) {
+		return
+	}
+	if !p.Learning.Carry.IsZero() {
+		f.remark("what was learned of the carry-over of " + p.Name + " is let go: it rested on another speed or trap")
+	}
+	p.Learning.Carry = Factor{}
+	p.Sump.Reckoned = p.Sump.Reckoned.without(p.Name)
+	for _, v := range f.Vessels {
+		v.Content.Reckoned = v.Content.Reckoned.without(p.Name)
 	}
 }
 

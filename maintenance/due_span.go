@@ -2,7 +2,6 @@ package maintenance
 
 import (
 	"math"
-	"slices"
 	"time"
 )
 
@@ -16,16 +15,33 @@ func (a *asked) dueBetween(due, low, high time.Time) {
 	a.DueLow, a.DueHigh = &low, &high
 }
 
-// A pace is what is usual of a pump, with its shortest and longest: of the newest twelve, as
-// good as an interval of 90 %.
+// A pace is what is usual of a pump, with the ends between which the next is to be expected.
 type pace struct{ low, mid, high time.Duration }
 
+// paceOf is the prediction interval of 90 % for the next of a normal variable, after three or
+// more (ISO 16269-8): the mean of their squares apart, times Student's t and √(1 + 1/n). Of
+// fewer it has no width.
 func paceOf(all []time.Duration) pace {
-	if len(all) == 0 {
-		return pace{}
+	mid, n := medianOf(all), len(all)
+	p := pace{mid, mid, mid}
+	if n < 3 {
+		return p
 	}
-	return pace{slices.Min(all), medianOf(all), slices.Max(all)}
+	mean, squares := 0.0, 0.0
+	for _, d := range all {
+		mean += d.Hours() / float64(n)
+	}
+	for _, d := range all {
+		squares += square(d.Hours() - mean)
+	}
+	half := hours(student95[min(n-1, len(student95)-1)] * math.Sqrt(squares/float64(n-1)*(1+1/float64(n))))
+	p.low, p.high = max(0, mid-half), mid+half
+	return p
 }
+
+// student95 are the 95 % quantiles of Student's t by degrees of freedom (NIST/SEMATECH
+// e-Handbook 1.3.6.7.2).
+var student95 = [...]float64{0, 6.314, 2.920, 2.353, 2.132, 2.015, 1.943, 1.895, 1.860, 1.833, 1.812, 1.796}
 
 // around is an interval about an expected time that lies one mid after a beginning.
 func (p pace) around(expected time.Time) (low, high time.Time) {
@@ -57,12 +73,16 @@ func (w wear) forecastBetween(c *pumpCase, end time.Time) (low, high time.Time) 
 	}
 	gaps := normal95 * float64(scatter(c.gaps())) * math.Sqrt(left)
 	ahead := func(share float64) float64 {
-		grown := left*share - left // cycles more or less than expected
+		grown := left*min(share, manyTimes) - left // cycles more or less than expected
 		each := normal95 * w.unsteady(c) * math.Sqrt(left)
 		return math.Hypot(math.Hypot(grown, each)*float64(c.gap), gaps)
 	}
-	return end.Add(-time.Duration(ahead(1 / w.growsHigh()))), end.Add(time.Duration(ahead(1 / w.growsLow())))
+	h := func(ns float64) time.Duration { return hours(ns / float64(time.Hour)) }
+	return end.Add(-h(ahead(1 / max(w.growsHigh(), 1/manyTimes)))), end.Add(h(ahead(1 / max(w.growsLow(), 1/manyTimes))))
 }
+
+// manyTimes bounds how much longer than expected a forecast allows for.
+const manyTimes = 100.0
 
 // growsLow and growsHigh are the ends of the growth, of the expected.
 func (w wear) growsLow() float64  { return or(w.slow, 1) }

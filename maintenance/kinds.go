@@ -11,7 +11,7 @@ type Act interface{ Kind() string }
 type Amount struct {
 	Grams *float64 `json:"grams" unit:"g" range:"(0,10000000]" doc:"weight moved"`
 	Ml    *float64 `json:"ml" unit:"ml" range:"(0,10000000]" doc:"volume moved, at temp_c"`
-	TempC *float64 `json:"temp_c" unit:"C" range:"[-40,150]" doc:"temperature of the measured volume; 20 if not told"`
+	TempC *float64 `json:"temp_c" unit:"C" range:"[-40,150]" doc:"temperature of the measured volume, 20 if not told; at a drain, of the oil"`
 }
 
 // IsZero says that no amount was given: the act then takes its own default.
@@ -119,7 +119,7 @@ type YieldAct struct {
 type DrainAct struct {
 	Pump   string `json:"pump" must:"yes" name:"yes" doc:"the pump"`
 	To     string `json:"to" must:"yes" name:"yes" doc:"the vessel"`
-	Amount `doc:"all but the heel if not told; a volume is at the estimated oil temperature, unless temp_c tells it: that also teaches how the pump cools"`
+	Amount `doc:"all but the heel if not told; a volume is at the estimated oil temperature"`
 }
 
 // FillAct puts oil from a vessel into the sump.

@@ -137,7 +137,7 @@ func (p *Pump) judged(x Seen) {
 	old := f.Seen[i]
 	switch {
 	case old.Bound == learn.AtLeast && x.Bound == learn.AtLeast:
-	case old.Bound == learn.AtLeast && x.Bound == learn.AtMost:
+	case old.Bound == learn.AtLeast && x.Bound == learn.AtMost && x.Measured > old.Measured:
 		between := math.Log(x.Measured / old.Measured)
 		x.Measured, x.SDLog, x.Bound = math.Sqrt(x.Measured*old.Measured), between/math.Sqrt(12), learn.Exact
 	default:
@@ -172,6 +172,7 @@ type inForce struct {
 	Value, Low, High float64
 	From             string
 	N                int
+	Newest           Told // that was seen
 }
 
 func (f inForce) isAssumed() bool { return f.From == fromAssumed }
@@ -182,12 +183,13 @@ func (p *Pump) factor(name string) inForce {
 	spec, seen := factorSpecOf(name), p.Learning.of(name)
 	n := len(seen.Seen)
 	if pin := p.pinned(spec); pin != nil {
-		return inForce{*pin, *pin * (1 - pinnedShare), *pin * (1 + pinnedShare), fromPinned, n}
+		return inForce{*pin, *pin * (1 - pinnedShare), *pin * (1 + pinnedShare), fromPinned, n, Told{}}
 	}
 	if e := seen.Estimate; n >= spec.least && !spec.asks {
-		return inForce{e.Value, e.Low, e.High, fromLearned, n}
+		newest := seen.Seen[n-1]
+		return inForce{e.Value, e.Low, e.High, fromLearned, n, Told{newest.Entry, newest.At}}
 	}
-	return inForce{spec.assumed.Value, spec.assumed.Low, spec.assumed.High, fromAssumed, n}
+	return inForce{spec.assumed.Value, spec.assumed.Low, spec.assumed.High, fromAssumed, n, Told{}}
 }
 
 func (p *Pump) pinned(s *factorSpec) *float64 {

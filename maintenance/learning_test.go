@@ -82,9 +82,7 @@ func TestASillyWeighingDoesNotWreckTheFactor(t *testing.T) {
 		}
 		b.wetTurn(silly)
 		f, want := b.factor("carry-over"), good.factor("carry-over")
-		if silly > 0 {
-			require.Equal(t, 5, f.N, "it is kept and shown")
-		}
+		require.Equal(t, 5, f.N, "it is kept and shown")
 		require.InEpsilon(t, want.Applied.Value, f.Applied.Value, 0.15, "%v times", silly)
 	}
 }
@@ -100,34 +98,73 @@ func TestMeasuredWaterTeachesOnce(t *testing.T) {
 	require.Equal(t, 1, b.factor("carry-over").N)
 }
 
-func TestWaterOfTwoPumpsTeachesBothLessSurely(t *testing.T) {
-	b := wetKitchen(t).tell("pump pump=south charge_ml=700 speed_m3_h=7 trap_c=-35", "fill pump=south from=can-1", "vessel vessel=big capacity_ml=5000").ran(24)
-	b.tell("start pump=south").after(24).tell("stop pump=south", "drain pump=north to=big", "drain pump=south to=big")
-	plain, _ := b.s.Vessels["big"].Content.Reckoned.sums()
-	b.tell(fmt.Sprintf("separate from=big to=jar-1 water_g=%.3f grams=700", plain))
-	both, alone := b.factor("carry-over"), wetKitchen(t).wetTurn(1).factor("carry-over")
-	require.Equal(t, 1, both.N)
-	require.InDelta(t, 1, both.Seen[0].Ratio, 0.01)
-	require.Greater(t, both.Learned.High/both.Learned.Low, alone.Learned.High/alone.Learned.Low)
-	south, _ := Learned(b.s, "south", b.now)
-	require.Equal(t, 1, south.Factors[0].N)
+// Of the water of two pumps in one jar nobody can say which was reckoned wrong, unless nearly
+// all of it is of one.
+func TestWaterOfTwoPumps(t *testing.T) {
+	shared := func(southHours float64) (north, south FactorView) {
+		b := wetKitchen(t).tell("pump pump=south charge_ml=700 speed_m3_h=7 trap_c=-35", "fill pump=south from=can-1", "vessel vessel=big capacity_ml=5000").ran(24)
+		b.tell("start pump=south").after(southHours).tell("stop pump=south", "drain pump=north to=big", "drain pump=south to=big")
+		plain, _ := b.s.Vessels["big"].Content.Reckoned.sums()
+		b.tell(fmt.Sprintf("separate from=big to=jar-1 water_g=%.3f grams=700", 1.5*plain))
+		v, _ := Learned(b.s, "south", b.now)
+		return b.factor("carry-over"), v.Factors[0]
+	}
+	north, south := shared(24)
+	require.Zero(t, north.N)
+	require.Zero(t, south.N)
+	north, south = shared(1.5)
+	require.Equal(t, 1, north.N)
+	require.InDelta(t, 1.53, north.Seen[0].Ratio, 0.02, "south's is taken off as it was booked")
+	require.Zero(t, south.N)
 }
 
-func TestAWeighedDrainTeachesWhereTheHeelIsTold(t *testing.T) {
-	drained := func(b *tale) FactorView {
-		b.ran(24)
-		sump := b.s.Pumps["north"].Sump
-		water := sump.Water.Grams()
-		b.tell(fmt.Sprintf("drain pump=north to=jar-1 grams=%.3f", sump.OilMass().Grams()+1.5*water-17.3)) // a heel of 20 ml stays
-		return b.factor("carry-over")
+func TestAWeighedDrainTeaches(t *testing.T) {
+	weighed := func(pump, fill string) *tale {
+		return newTale(t, "pump pump=north charge_ml=700 speed_m3_h=7 trap_c=-35 "+pump, "vessel vessel=jar-1", "lot lot=lot-1 vessel=can-1 grams=2000", "fill pump=north from=can-1 "+fill).ran(24)
 	}
-	f := drained(wetKitchen(t))
+	drained := func(b *tale, times float64) *tale { // a heel of 20 ml stays
+		sump := b.s.Pumps["north"].Sump
+		return b.tell(fmt.Sprintf("drain pump=north to=jar-1 grams=%.3f", sump.OilMass().Grams()+times*sump.Water.Grams()-17.3))
+	}
+	b := drained(weighed("heel_ml=20", "grams=590"), 1.5)
+	f := b.factor("carry-over")
 	require.Equal(t, 1, f.N)
 	require.InDelta(t, 1.5, f.Seen[0].Ratio, 0.02)
-	b := newTale(t, "pump pump=north charge_ml=700 speed_m3_h=7 trap_c=-35", "vessel vessel=jar-1", "lot lot=lot-1 vessel=can-1 grams=2000", "fill pump=north from=can-1")
-	require.Zero(t, drained(b).N, "an assumed heel may differ by more than the water")
-	b = kitchen(t).tell("pump pump=north heel_ml=200 trap_c=-50")
-	require.Zero(t, drained(b).N, "so may a large one")
+	require.Equal(t, 1, b.after(100).tell("separate from=jar-1 to=can-1 water_g=30").factor("carry-over").N, "the same water teaches once")
+
+	require.Zero(t, drained(weighed("", "grams=590"), 1.5).factor("carry-over").N, "an assumed heel may differ by more than the water")
+	require.Zero(t, drained(weighed("heel_ml=200", "grams=590"), 1.5).factor("carry-over").N, "so may a large one")
+	require.Zero(t, drained(weighed("heel_ml=20", ""), 1.5).factor("carry-over").N, "filled to the mark, a charge may differ by as much")
+}
+
+// What the book had filled in and nobody weighed teaches nothing.
+func TestTheBookDoesNotLearnFromItself(t *testing.T) {
+	b := newTale(t, "pump pump=north charge_ml=700 heel_ml=20 speed_m3_h=7 trap_c=-35", "vessel vessel=jar-1", "vessel vessel=jar-2", "lot lot=lot-1 vessel=can-1 grams=9000", "fill pump=north from=can-1 grams=590")
+	record := func(id string) {
+		a := b.asked(id)
+		require.NotNil(t, a, id)
+		e := a.Record
+		e.ID, e.At, e.Seq = "r"+fmt.Sprint(b.s.Seq), b.now, b.s.Seq+1
+		_, err := b.s.Apply(b.rules, e)
+		require.NoError(t, err)
+		b.told = append(b.told, e)
+	}
+	b.ran(24)
+	record("drain/north")
+	require.NotNil(t, b.told[len(b.told)-1].Act.(*DrainAct).Grams)
+	require.Zero(t, b.factor("carry-over").N)
+	b.tell("freeze vessel=jar-1").after(30)
+	record("separate/jar-1")
+	require.Zero(t, b.factor("carry-over").N)
+}
+
+// A factor rests on the speed and the trap with which the water was reckoned.
+func TestAnotherSpeedLetsTheFactorGo(t *testing.T) {
+	b := wetKitchen(t).wetTurn(1.5).wetTurn(1.5).wetTurn(1.5).ran(24)
+	require.Equal(t, "learned", b.tell("pump pump=north speed_m3_h=7 heel_ml=25").factor("carry-over").From, "told as before")
+	require.Equal(t, "assumed", b.tell("pump pump=north speed_m3_h=3").factor("carry-over").From)
+	require.Contains(t, b.remarks, "is let go")
+	require.Empty(t, b.s.Pumps["north"].Sump.Reckoned)
 }
 
 // Newton: from 70 °C in a room of 20 °C a pump with a time constant of 90 min is at
@@ -153,6 +190,7 @@ func TestAThermometerTeachesTheCooling(t *testing.T) {
 	for _, temp := range []string{"70", "75", "20", "21", "10"} {
 		require.Zero(t, read(temp).factor("cooling").N, "%s °C tells nothing of how it cools", temp)
 	}
+	require.Zero(t, kitchen(t).ran(24).after(0.6).tell("drain pump=north to=jar-1 ml=650 temp_c=25").factor("cooling").N, "of a measured volume it is the volume's")
 	require.Zero(t, kitchen(t).ran(24).tell("drain pump=north to=jar-1 temp_c=60").factor("cooling").N, "nor does a reading at the stop")
 }
 
@@ -198,6 +236,8 @@ func TestVerdictsTeachWhatSettlingNeeds(t *testing.T) {
 	t.Run("what tells nothing", func(t *testing.T) {
 		b := kitchen(t).ran(24).tell("drain pump=north to=jar-1", "inspect vessel=jar-1 look=hazy", "inspect vessel=can-1 look=clear")
 		require.Zero(t, b.after(90).tell("inspect vessel=jar-1 look=dark", "inspect vessel=jar-1 colour=3").factor("settling").N)
+		dry := kitchen(t).tell("pump pump=north trap_c=-70").ran(24).tell("drain pump=north to=jar-1").after(20).tell("inspect vessel=jar-1 look=clear")
+		require.Zero(t, dry.factor("settling").N, "nothing was there to sink")
 		require.Zero(t, b.after(900).tell("inspect vessel=jar-1 look=milky").factor("settling").N, "an emulsion")
 	})
 }

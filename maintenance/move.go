@@ -110,10 +110,11 @@ func (f *folding) remarkOnBlend(v *Vessel, stage Stage) {
 	f.remark(says)
 }
 
-// isOf says that oil came from another vessel: what is learned of it is of the same pump.
-func (v *Vessel) isOf(from *Vessel) {
-	if from.Pump != "" {
-		v.Pump = from.Pump
+// isOf says of which pump's oil a part is that came in: if it is most of what is there, what
+// is learned of that is of this pump.
+func (v *Vessel) isOf(pump string, part Parcel) {
+	if pump != "" && 2*part.Total() >= v.Content.Total() {
+		v.Pump = pump
 	}
 }
 
@@ -211,7 +212,7 @@ func (f *folding) pour(a *PourAct) error {
 	f.foundIn(from.Name, found)
 	f.stirred(from, left)
 	f.into(to, moved, stage, tC)
-	to.isOf(from)
+	to.isOf(from.Pump, moved)
 	return nil
 }
 

@@ -77,6 +77,7 @@ type Charge struct {
 	LastFill     string        `json:"last_fill"` // before it first ran
 	LastFillAt   time.Time     `json:"last_fill_at"`
 	FullShare    float64       `json:"full_share"` // never-run share at that fill
+	Weighed      bool          `json:"weighed"`    // all that was filled in was weighed
 	IsFull       bool          `json:"is_full"`    // it was a full replacement, judged when it first ran
 }
 

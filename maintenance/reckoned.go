@@ -32,6 +32,17 @@ next:
 	return out
 }
 
+// without is all but that of one pump; the receiver is not changed.
+func (c Carried) without(pump string) Carried {
+	var out Carried
+	for _, r := range c {
+		if r.Pump != pump {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
 // times is a share of all of it; none is left of nothing.
 func (c Carried) times(share float64) Carried {
 	if share <= 0 || len(c) == 0 {

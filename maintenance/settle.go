@@ -19,6 +19,8 @@ const (
 	hotDrainAboveK = 45.0
 	overnightH     = 12.0 // the least in the cold (common practice, no source)
 	coolingH       = 0.8  // to 0 °C, of a jar of oil (1.9 kJ/(kg K), common practice, no source)
+	mostLayerMm    = 1000 // as far as the formula goes
+	mostStoodH     = 1e6  // as far as the formula goes: all has settled
 	warmK          = 10.0 // over the room, a pump is warm (common practice, no source)
 	lowShare       = 0.9  // of the charge; below it the sump asks for a top-up (common practice, no source)
 )
@@ -57,7 +59,12 @@ func (v *Vessel) tempAt(t time.Time) float64 {
 	return v.storeC() + (v.PouredC-v.storeC())*math.Exp(-max(0, t.Sub(v.ClockAt).Hours())/jarTauH)
 }
 
-func hours(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+// hours are told as a duration: as long as one can be at the most, which stands for never.
+func hours(h float64) time.Duration {
+	return time.Duration(min(max(h, -never), never) * float64(time.Hour))
+}
+
+const never = 250 * 365.25 * 24 // hours
 
 // stoodH is how long a vessel has stood still, in hours at its store's temperature: what
 // it stood in another place before counts by how far droplets sank there.
@@ -91,7 +98,7 @@ func (s *State) sunkShare(v *Vessel, stoodH, timesAsLong float64) float64 {
 	if stoodH <= 0 || v.Stage == Freezing {
 		return 0
 	}
-	share, err := physics.ClearedShare(stoodH/timesAsLong, s.depthMm(v), s.oil(v.Content), v.storeC(), physics.D50Um, physics.GSD)
+	share, err := physics.ClearedShare(min(stoodH/timesAsLong, mostStoodH), s.depthMm(v), s.oil(v.Content), v.storeC(), physics.D50Um, physics.GSD)
 	if err != nil {
 		return 0 // oil as heavy as water, or too cold for the formula: it does not settle
 	}
@@ -176,7 +183,7 @@ func (s *State) freezingHours(v *Vessel) float64 { return s.freezingIf(v, v.free
 // it, and cooling to 0 °C first.
 func (s *State) freezingIf(v *Vessel, free Mass, safety float64) float64 {
 	layer := s.depthMm(v) * free.Grams() / max(1, v.Content.Total().Grams())
-	h, err := physics.LayerHours(max(0.1, layer), freezerC, physics.FreezerFilm)
+	h, err := physics.LayerHours(min(max(0.1, layer), mostLayerMm), freezerC, physics.FreezerFilm)
 	if err != nil {
 		return overnightH
 	}

@@ -160,7 +160,10 @@ func TestHotWindow(t *testing.T) {
 	require.Equal(t, b.now, w.opens)
 	require.InDelta(t, 47.66249, w.closes.Sub(w.opens).Minutes(), 1e-3)
 	require.InDelta(t, 42.59318, w.endC, 1e-4)
-	require.InDelta(t, 13.38861, w.safe.Sub(w.opens).Minutes(), 1e-3)
+	cool := b.s.Pumps["north"].factor(factorCool)
+	require.InDelta(t, 13.38861*cool.High, w.safe.Sub(w.opens).Minutes(), 1e-3, "at the latest: a pump that cools slowly burns longer")
+	require.InDelta(t, 47.66249*cool.Low, w.low.Sub(w.opens).Minutes(), 1e-3)
+	require.InDelta(t, 47.66249*cool.High, w.high.Sub(w.opens).Minutes(), 1e-3)
 
 	t.Run("a pump stopped cold was never in it", func(t *testing.T) {
 		b.after(10).tell("start pump=north").after(0.01).tell("stop pump=north")

@@ -106,7 +106,7 @@ func (f *folding) openCharge(p *Pump) {
 	p.Open, p.LastChange, p.Look = false, &at, nil
 	p.Changes++
 	p.FirstOil = cmp.Or(p.FirstOil, f.e.ID)
-	p.Charge = &Charge{ID: f.e.ID, Since: at, LastFill: f.e.ID, LastFillAt: at, FullShare: p.Sump.FreshFraction()}
+	p.Charge = &Charge{ID: f.e.ID, Since: at, LastFill: f.e.ID, LastFillAt: at, FullShare: p.Sump.FreshFraction(), Weighed: true}
 	if p.Temp.At.IsZero() {
 		p.Temp = Temp{p.ambientC(), at}
 	}

@@ -124,7 +124,7 @@ var byHand = map[string]func(g given) float64{
 		return g.of["cool_tau_min"] * math.Log((g.of["stop_c"]-g.of["ambient_c"])/(g.of["close_c"]-g.of["ambient_c"]))
 	},
 	"until it no longer burns": func(g given) float64 {
-		return g.of["cool_tau_min"] * math.Log((g.of["stop_c"]-g.of["ambient_c"])/(g.of["safe_c"]-g.of["ambient_c"]))
+		return g.of["cool_tau_high_min"] * math.Log((g.of["stop_c"]-g.of["ambient_c"])/(g.of["safe_c"]-g.of["ambient_c"]))
 	},
 	"oil_c": func(g given) float64 {
 		if g.has("start_c") {

@@ -152,6 +152,16 @@ func (w *working) coolTau(c *pumpCase) Input {
 		w.own(c, "cool_tau_min", own), input("base_min", physics.DefaultCoolTauMin, "min", "assumed: of any pump")).between(physics.DefaultCoolTauMin*own.Low, physics.DefaultCoolTauMin*own.High).as("cool_tau_min")
 }
 
+// coolTauHigh is the high end of the time constant.
+func (w *working) coolTauHigh(c *pumpCase, tau Input) Input {
+	f := c.factor(factorCool)
+	tau.Name, tau.Value = "cool_tau_high_min", physics.DefaultCoolTauMin*f.High
+	if f.From == fromPinned {
+		tau.From += ", and a fifth more"
+	}
+	return tau
+}
+
 // own is a factor of the pump's own: pinned, learned or assumed.
 func (w *working) own(c *pumpCase, pin string, f inForce) Input {
 	switch f.From {
@@ -160,7 +170,7 @@ func (w *working) own(c *pumpCase, pin string, f inForce) Input {
 		in.Name = "own"
 		return in
 	case fromLearned:
-		return input("own", f.Value, "1", fmt.Sprintf("learned of the pump (%d seen): sumpbook learn %s", f.N, c.Name))
+		return input("own", f.Value, "1", fmt.Sprintf("learned of the pump (%d seen): sumpbook learn %s", f.N, c.Name)).by(f.Newest.Entry, f.Newest.At, w.q.now)
 	}
 	return input("own", f.Value, "1", "assumed until enough is seen of the pump")
 }

@@ -99,8 +99,8 @@ func (w *working) window(c *pumpCase) *Step {
 	length := w.step("length of the window", "cool_tau_min × ln((stop_c − ambient_c) / (close_c − ambient_c)), 0 for a pump stopped colder than close_c", "Newton's law of cooling", c.hot.closes.Sub(c.hot.opens).Minutes(), "min",
 		stop, closing.as("close_c"), ambient, tau)
 	if c.hot.safe.After(later(c.hot.opens, w.q.now)) {
-		w.step("until it no longer burns", "cool_tau_min × ln((stop_c − ambient_c) / (safe_c − ambient_c)), from the stop", "Newton's law of cooling", c.hot.safe.Sub(c.hot.opens).Minutes(), "min",
-			stop, ambient, tau, input("safe_c", physics.SafeToTouchC, "C", "rule: burns above (ASTM C1055 gives contact times), "+sourceUsage))
+		w.step("until it no longer burns", "cool_tau_high_min × ln((stop_c − ambient_c) / (safe_c − ambient_c)), from the stop, at the latest", "Newton's law of cooling", c.hot.safe.Sub(c.hot.opens).Minutes(), "min",
+			stop, ambient, w.coolTauHigh(c, tau), input("safe_c", physics.SafeToTouchC, "C", "rule: burns above (ASTM C1055 gives contact times), "+sourceUsage))
 	}
 	return length
 }

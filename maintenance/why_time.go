@@ -49,8 +49,8 @@ func (w *working) due(at time.Time, formula, source string, inputs ...Input) {
 
 // dueWidths are what the interval of an estimated due time rests on.
 var dueWidths = map[Do]string{
-	DoDrain:    "by the shortest and the longest of the newest twelve cycles",
-	DoFill:     "by the shortest and the longest of the newest twelve gaps",
+	DoDrain:    "by the low and high end of cool_tau_min; of a running pump a prediction interval of the newest twelve cycles (ISO 16269-8)",
+	DoFill:     "a prediction interval of the newest twelve gaps (ISO 16269-8)",
 	DoDecant:   "by the width of the time to settle and of the store's temperature, in quadrature (JCGM 100:2008, 5.1.6)",
 	DoSeparate: "Plank's law once and three times over, of little and of much water",
 	DoReplace:  "by what each cycle and each gap differ from the usual, in quadrature (JCGM 100:2008, 5.1.2)",

@@ -9,8 +9,9 @@ import (
 // A window is the time in which the stopped pump's oil is hot enough to drain well.
 type window struct {
 	opens, closes time.Time
-	stopC, endC   float64 // oil at the stop, and at the close
-	safe          time.Time
+	stopC, endC   float64   // oil at the stop, and at the close
+	low, high     time.Time // of the close, by how surely the pump's cooling is known
+	safe          time.Time // at the latest
 }
 
 // hotWindow is that of the pump's newest stop: it closes when the oil is drain_slow times
@@ -27,10 +28,12 @@ func (s *State) hotWindow(p *Pump, r Rules) (window, bool) {
 		return window{}, false
 	}
 	w.endC = endC
-	w.closes = w.opens.Add(time.Duration(minutes * float64(time.Minute)))
+	after := func(minutes float64) time.Time { return w.opens.Add(hours(minutes / 60)) }
+	cool := p.factor(factorCool)
+	w.closes, w.low, w.high = after(minutes), after(minutes*cool.Low/cool.Value), after(minutes*cool.High/cool.Value)
 	w.safe = w.opens
 	if m, err := physics.TimeToReach(p.Temp.C, p.ambientC(), physics.SafeToTouchC, p.coolTauMin()); err == nil && m > 0 {
-		w.safe = w.opens.Add(time.Duration(m * float64(time.Minute)))
+		w.safe = after(m * cool.High / cool.Value)
 	}
 	return w, true
 }

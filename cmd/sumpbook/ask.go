@@ -313,7 +313,7 @@ func (r reader) headline(a maintenance.Action) string {
 	case a.State == maintenance.Coming:
 		return notify.Task(a) + ": opens " + r.when(a.Opens) + r.opensFromTo(a)
 	case a.State == maintenance.Open && a.Closes != nil:
-		return notify.Task(a) + ": closes " + r.when(*a.Closes)
+		return notify.Task(a) + ": closes " + r.when(*a.Closes) + r.fromTo(a.DueLow, a.DueHigh)
 	}
 	return notify.Task(a) + ": due " + r.when(a.Due)
 }
