@@ -21,7 +21,7 @@ type checker struct {
 }
 
 func (k checker) all() error {
-	for _, check := range []func() error{k.basics, k.quiet, k.again, k.signals, k.limits, k.channels, k.sources, k.care} {
+	for _, check := range []func() error{k.basics, k.quiet, k.again, k.signals, k.limits, k.channels, k.people, k.escalate, k.sources, k.care} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -51,8 +51,17 @@ func (k checker) basics() error {
 	if c.Units != "metric" && c.Units != "us" {
 		return k.problem("units", "give metric or us", "%q is no system of units", short(c.Units))
 	}
-	if c.Digest = strings.TrimSpace(c.Digest); c.Digest != "" {
-		return k.cron("digest", c.Digest)
+	if _, set := c.LookAheadAt(); !set && c.LookAhead != "off" {
+		return k.problem("look_ahead", `give a time of day such as "20:00", or off`, "%q is no time of day", short(c.LookAhead))
+	}
+	c.Digest, c.Weekly = strings.TrimSpace(c.Digest), strings.TrimSpace(c.Weekly)
+	if c.Digest != "" {
+		if err := k.cron("digest", c.Digest); err != nil {
+			return err
+		}
+	}
+	if c.Weekly != "" {
+		return k.cron("weekly", c.Weekly)
 	}
 	return nil
 }

@@ -8,6 +8,7 @@
 package config
 
 import (
+	"reflect"
 	"time"
 
 	"sumpbook/maintenance"
@@ -17,18 +18,22 @@ import (
 // Config is the whole configuration, complete and checked. The json tags are the keys of
 // the file.
 type Config struct {
-	Listen   string             `json:"listen"`   // host:port of the page and the API; port 0 takes a free one
-	BaseURL  string             `json:"base_url"` // what phones and labels use, without a slash at the end; empty: the listen address
-	Timezone *time.Location     `json:"timezone"` // of quiet hours, digest and calendar tasks
-	Units    string             `json:"units"`    // metric or us
-	Quiet    Quiet              `json:"quiet"`
-	Again    []Again            `json:"again"`  // what is said again while it is open; nothing else is
-	Digest   string             `json:"digest"` // cron spec in Timezone; empty: none
-	Channels []Channel          `json:"channels"`
-	Sources  []Source           `json:"sources"`
-	Signals  Signals            `json:"signals"`
-	Limits   maintenance.Limits `json:"limits"` // only what is set: the caller merges over the defaults
-	Care     []Care             `json:"care"`
+	Listen    string             `json:"listen"`     // host:port of the page and the API; port 0 takes a free one
+	BaseURL   string             `json:"base_url"`   // what phones and labels use, without a slash at the end; empty: the listen address
+	Timezone  *time.Location     `json:"timezone"`   // of quiet hours, digest and calendar tasks
+	Units     string             `json:"units"`      // metric or us
+	Quiet     Quiet              `json:"quiet"`      // of the channels that nobody names, and of people without their own
+	LookAhead string             `json:"look_ahead"` // when to speak of a run that will end in the night: a time of day, or off
+	Again     []Again            `json:"again"`      // what is said again while it is open; nothing else is
+	Escalate  []Escalate         `json:"escalate"`   // whom to tell when nobody answers
+	Digest    string             `json:"digest"`     // cron spec in Timezone; empty: none
+	Weekly    string             `json:"weekly"`     // likewise, of the word that all is well
+	People    []Person           `json:"people"`
+	Channels  []Channel          `json:"channels"`
+	Sources   []Source           `json:"sources"`
+	Signals   Signals            `json:"signals"`
+	Limits    maintenance.Limits `json:"limits"` // only what is set: the caller merges over the defaults
+	Care      []Care             `json:"care"`
 
 	File     string   `json:"-"` // the file it came from; empty if there was none
 	Warnings []string `json:"-"` // what is allowed and yet unwise, one sentence each
@@ -46,6 +51,67 @@ type Quiet struct {
 
 // IsSet says whether there are quiet hours at all.
 func (q Quiet) IsSet() bool { return q.From != q.To }
+
+// A Person is told on channels of their own.
+type Person struct {
+	Name     string   `json:"name"`
+	Channels []string `json:"channels"`
+	Kinds    Kinds    `json:"kinds"` // on which of them they hear of what; not told: of all on all
+	Quiet    Nights   `json:"quiet"` // not told: those of the house
+}
+
+// Nights are quiet hours by weekday; in the file a single one may stand without the list.
+type Nights []Night
+
+// Night is one stretch of quiet hours. It belongs to the day on which it begins.
+type Night struct {
+	Days   []string         `json:"days"` // mon to sun; none: every day
+	From   ClockTime        `json:"from"`
+	To     ClockTime        `json:"to"`
+	Except []maintenance.Do `json:"except"`
+}
+
+// Kinds is a table of channels by kind of action.
+type Kinds struct {
+	StopPump     []string `json:"stop-pump"`
+	Drain        []string `json:"drain"`
+	Fill         []string `json:"fill"`
+	TopUp        []string `json:"top-up"`
+	Replace      []string `json:"replace"`
+	Decant       []string `json:"decant"`
+	Separate     []string `json:"separate"`
+	Freeze       []string `json:"freeze"`
+	Filter       []string `json:"filter"`
+	ChangeMedium []string `json:"change-medium"`
+	Check        []string `json:"check"`
+	Care         []string `json:"care"`
+	HandIn       []string `json:"hand-in"`
+	BuyOil       []string `json:"buy-oil"`
+	Other        []string `json:"*"` // those that are not named
+}
+
+// By gives the table by kind, without the empty rows; nil if it is empty.
+func (k Kinds) By() map[maintenance.Do][]string {
+	var by map[maintenance.Do][]string
+	v := reflect.ValueOf(k)
+	for _, f := range fields(v.Type()) {
+		if told := v.FieldByIndex(f.Index).Interface().([]string); len(told) > 0 {
+			if by == nil {
+				by = map[maintenance.Do][]string{}
+			}
+			by[maintenance.Do(keyOf(f))] = told
+		}
+	}
+	return by
+}
+
+// Escalate is one step when nobody has answered a reminder, or said that they have seen it.
+// Whoever it names is not told of that kind before.
+type Escalate struct {
+	Do    maintenance.Do `json:"do"`
+	After time.Duration  `json:"after"` // since somebody was first told
+	To    string         `json:"to"`    // a person or a channel
+}
 
 // Again says how often the reminder of an open action is repeated.
 type Again struct {
@@ -136,9 +202,10 @@ type After struct {
 // Default is the configuration with nothing told.
 func Default() Config {
 	return Config{
-		Listen:   "127.0.0.1:8417",
-		Timezone: time.Local,
-		Units:    "metric",
+		Listen:    "127.0.0.1:8417",
+		Timezone:  time.Local,
+		Units:     "metric",
+		LookAhead: "20:00",
 		Signals: Signals{
 			OnW: 120, OffW: 60, OnC: 50, OffC: 40, DropC: 8,
 			StartFor: 2 * time.Minute, EndFor: 3 * time.Minute,
@@ -151,4 +218,14 @@ func Default() Config {
 func (c Config) Loopback() bool {
 	host, _, err := splitListen(c.Listen)
 	return err == nil && isLoopback(host)
+}
+
+// PeopleRead says whether a channel is read by people, who would rather have one message
+// than several; programs take one action a message.
+func (ch Channel) PeopleRead() bool { return ch.Type == "smtp" }
+
+// LookAheadAt is when to look ahead to the night; false is never.
+func (c Config) LookAheadAt() (ClockTime, bool) {
+	t, err := clock(c.LookAhead)
+	return t, err == nil
 }

@@ -168,6 +168,9 @@ func (w writer) sequence(v reflect.Value) *yaml.Node {
 		if one.Type() == reflect.TypeFor[Source]() {
 			base = reflect.ValueOf(Source{Signals: w.general, Scale: 1, Decimal: "point"})
 		}
+		if one.Type() == reflect.TypeFor[Night]() {
+			base = reflect.ValueOf(Night{From: -1, To: -1}) // midnight is to be written too
+		}
 		if child := w.node(one, base); child != nil {
 			n.Content = append(n.Content, child)
 		}

@@ -73,6 +73,8 @@ func (g *gate) value(n *yaml.Node, t reflect.Type, path string) error {
 		return g.wrong(n, path, want(t)+", or leave the key out", "there is no value")
 	case isScalar(t):
 		return g.scalar(n, t, path)
+	case t == nightsType && n.ShortTag() == "!!map": // one night needs no list
+		return g.value(n, t.Elem(), path+"[0]")
 	case t.Kind() == reflect.Slice:
 		return g.sequence(n, t, path)
 	}

@@ -77,6 +77,7 @@ func (l *loader) defaults() {
 	d := Default()
 	l.v.SetDefault("listen", d.Listen)
 	l.v.SetDefault("units", d.Units)
+	l.v.SetDefault("look_ahead", d.LookAhead)
 	l.v.SetDefault("signals.on_w", d.Signals.OnW)
 	l.v.SetDefault("signals.off_w", d.Signals.OffW)
 	l.v.SetDefault("signals.on_c", d.Signals.OnC)

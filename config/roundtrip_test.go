@@ -39,9 +39,11 @@ func again(t require.TestingT, dir string, c Config) Config {
 }
 
 func TestExampleRoundTrip(t *testing.T) {
-	c, err := Load(Options{File: examplePath})
-	require.NoError(t, err)
-	requireSame(t, c, again(t, t.TempDir(), c))
+	for _, path := range []string{examplePath, peoplePath} {
+		c, err := Load(Options{File: path})
+		require.NoError(t, err)
+		requireSame(t, c, again(t, t.TempDir(), c))
+	}
 }
 
 func TestDefaultIsAnEmptyFile(t *testing.T) {
@@ -86,6 +88,14 @@ func drawConfig(t *rapid.T) Config {
 			Zone: c.Timezone, Availability: Availability{Topic: "a/b", On: name.Draw(t, "up")}, Signals: own,
 		},
 	}
+	c.LookAhead = rapid.SampledFrom([]string{"20:00", "off", "9:05"}).Draw(t, "ahead")
+	c.Weekly = rapid.SampledFrom([]string{"", "0 9 * * 1"}).Draw(t, "weekly")
+	c.People = []Person{{
+		Name: "ana", Channels: []string{c.Channels[0].Name}, Kinds: Kinds{StopPump: []string{c.Channels[0].Name}, Other: []string{c.Channels[0].Name}},
+		Quiet: Nights{{From: ClockTime(rapid.IntRange(0, 700).Draw(t, "night")), To: 720, Days: []string{"mon", "sun"}, Except: []maintenance.Do{maintenance.DoDrain}}, {From: 1380, To: 0}},
+	}}
+	c.Channels = append(c.Channels, Channel{Name: "board", Type: "webhook", URL: "http://127.0.0.1"})
+	c.Escalate = []Escalate{{maintenance.DoDrain, 45 * time.Minute, "board"}}
 	c.Again = []Again{{maintenance.DoDrain, 45 * time.Minute}}
 	c.Care = []Care{{Task: name.Draw(t, "task"), Cron: "@daily"}, {Task: "b", After: After{Cycles: 3, RunHours: 2.5, Class: name.Draw(t, "class")}}}
 	return c

@@ -44,6 +44,7 @@ var (
 	durationType = reflect.TypeFor[time.Duration]()
 	clockType    = reflect.TypeFor[ClockTime]()
 	secretType   = reflect.TypeFor[Secret]()
+	nightsType   = reflect.TypeFor[Nights]()
 
 	// Only what reads the same in every YAML: no octal, hexadecimal, infinity or blanks.
 	numberForm = regexp.MustCompile(`^-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][-+]?[0-9]+)?$`)
@@ -161,6 +162,9 @@ var errBareNumber = errors.New("a duration needs its unit")
 // itself, because mapstructure would copy the time zone instead of pointing to it.
 func decodeHook(from, to reflect.Value) (any, error) {
 	t := to.Type()
+	if t == nightsType && from.Kind() == reflect.Map {
+		return []any{from.Interface()}, nil
+	}
 	if t != zoneType && t != durationType && t != clockType || from.Type() == t {
 		return from.Interface(), nil
 	}
