@@ -22,12 +22,13 @@ type Beat struct {
 	log     *slog.Logger
 	poke    chan struct{} // one slot: a beat that is due need not be due twice
 	held    bool          // the clock is behind the book: nothing is sent
+	pulse   *pulse
 	pruned  time.Time
 }
 
 // newBeat makes the beat of a keeper; it is poked whenever entries or notices have come.
 func newBeat(k *Keeper, c *notify.Courier) *Beat {
-	b := &Beat{outbox: k.outbox, courier: c, feed: k.feed, sensors: k.allSensors, clock: k.clock, log: k.log, poke: make(chan struct{}, 1)}
+	b := &Beat{outbox: k.outbox, courier: c, feed: k.feed, sensors: k.allSensors, clock: k.clock, log: k.log, poke: make(chan struct{}, 1), pulse: newPulse(k.settings.Data)}
 	k.book.onCommit.Store(new(b.Poke))
 	k.outbox.noted.Store(new(b.Poke))
 	return b
@@ -76,6 +77,10 @@ func (b *Beat) once(ctx context.Context) time.Time {
 	}
 	if b.clockBehind(now) {
 		return time.Time{}
+	}
+	if off := b.pulse.beat(now); !off.To.IsZero() {
+		b.outbox.off.Store(&off)
+		b.log.Info("gap", "from", off.From, "to", off.To)
 	}
 	plan := b.outbox.due(now)
 	if err := b.outbox.AppendNotices(ctx, plan.Notices); err != nil {

@@ -70,28 +70,6 @@ func rulesOf(c config.Config) maintenance.Rules {
 	return r
 }
 
-func policyOf(c config.Config) notify.Policy {
-	p := notify.Policy{Quiet: notify.Quiet{From: int(c.Quiet.From), To: int(c.Quiet.To), Except: c.Quiet.Except, Zone: c.Timezone}}
-	for _, a := range c.Again {
-		if p.Repeat == nil {
-			p.Repeat = map[maintenance.Do]time.Duration{}
-		}
-		p.Repeat[a.Do] = a.Every
-	}
-	for _, ch := range c.Channels {
-		p.Channels = append(p.Channels, ch.Name)
-		if ch.Type == "smtp" {
-			p.DigestTo = append(p.DigestTo, ch.Name)
-		}
-	}
-	if c.Digest != "" {
-		if schedule, err := config.ParseCron(c.Digest); err == nil {
-			p.Digest = schedule
-		}
-	}
-	return p
-}
-
 func channelsOf(c config.Config) ([]notify.Channel, error) {
 	var all []notify.Channel
 	for _, ch := range c.Channels {

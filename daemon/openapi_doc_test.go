@@ -317,8 +317,8 @@ type describer struct{ named object }
 var words = map[reflect.Type]object{
 	reflect.TypeFor[maintenance.Do]():          enum(maintenance.Dos()),
 	reflect.TypeFor[maintenance.ActionState](): enum([]maintenance.ActionState{maintenance.Coming, maintenance.Open, maintenance.Overdue}),
-	reflect.TypeFor[notify.Stage]():            enum([]notify.Stage{notify.Opened, notify.Again, notify.Closing, notify.Overdue, notify.Done, notify.Daily}),
-	reflect.TypeFor[notify.Outcome]():          enum([]notify.Outcome{notify.Held, notify.Attempted, notify.Delivered, notify.Retry, notify.GaveUp, notify.Superseded}),
+	reflect.TypeFor[notify.Stage]():            enum([]notify.Stage{notify.Opened, notify.Again, notify.Closing, notify.Overdue, notify.Done, notify.Daily, notify.Weekly}),
+	reflect.TypeFor[notify.Outcome]():          enum([]notify.Outcome{notify.Held, notify.Attempted, notify.Delivered, notify.Retry, notify.GaveUp, notify.Superseded, notify.Seen, notify.Wake}),
 	reflect.TypeFor[signal.Phase]():            enum([]signal.Phase{signal.Unknown, signal.Idle, signal.Starting, signal.Running, signal.Ending}),
 	reflect.TypeFor[time.Time]():               schemaRef("time"),
 	reflect.TypeFor[maintenance.Entry]():       schemaRef("Entry"),

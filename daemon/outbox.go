@@ -18,7 +18,8 @@ type Outbox struct {
 	policy notify.Policy
 	log    *slog.Logger
 	clock  func() time.Time
-	noted  atomic.Pointer[func()] // told when the ledger has changed; never blocks
+	noted  atomic.Pointer[func()]         // told when the ledger has changed; never blocks
+	off    atomic.Pointer[notify.Stretch] // when the daemon was last off
 
 	mu      sync.Mutex
 	ledger  *notify.Ledger
@@ -99,18 +100,24 @@ func (o *Outbox) due(now time.Time) notify.Plan {
 	return notify.Due(facts, o.ledger, o.policy, now)
 }
 
-// still says whether a reminder is worth sending now.
-func (o *Outbox) still(r notify.Reminder) bool {
+// still says what of a reminder is worth sending now.
+func (o *Outbox) still(r notify.Reminder) (notify.Reminder, bool) {
 	now := o.clock()
 	facts := o.facts(now)
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	return notify.Stands(r, facts, o.ledger, o.policy, now)
+	return notify.Left(r, facts, o.ledger, o.policy, now)
 }
 
 func (o *Outbox) facts(now time.Time) notify.Facts {
 	s := o.book.now.Load()
 	f := notify.Facts{Newest: s.state.At, Snoozed: map[string]time.Time{}, Actions: maintenance.Next(s.state, o.book.rules, now)}
+	if off := o.off.Load(); off != nil {
+		f.Off = *off
+	}
+	if o.policy.Weekly != nil {
+		f.Runs = runsOfWeek(s.state, now)
+	}
 	for _, a := range s.state.Aside {
 		if !a.Skip {
 			f.Snoozed[a.Action] = a.Until

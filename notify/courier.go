@@ -25,42 +25,84 @@ type Carrier struct {
 	Log     Log
 	Clock   func() time.Time                  // the time to write down
 	Compose func(Reminder, time.Time) Message // such as Voice.Compose
-	Still   func(Reminder) bool               // such as Stands: whether it is still wanted
+	Still   func(Reminder) (Reminder, bool)   // such as Left: what is still wanted of it
 }
 
-// Deliver carries one reminder once, and gives the last notice of it. The attempt is on disk
-// before the send and its outcome after it: a crash in between repeats the reminder under
-// the same key. A reminder that is wanted no more is not sent; if that shows before the
-// attempt, nothing is written and the notice is the zero one. The error is the log's.
+// Deliver carries one reminder once, with what goes in the same message, and gives the last
+// notice of the first. The attempt is on disk before the send and its outcome after it, for
+// each by itself: a crash in between repeats them under the same keys. What is wanted no
+// more is not sent; if that shows before the attempt, nothing is written of it and, if
+// nothing is left, the notice is the zero one. The error is the log's.
 func (c Carrier) Deliver(ctx context.Context, channel Channel, r Reminder) (Notice, error) {
-	if !c.Still(r) {
+	r, ok := c.Still(r)
+	if !ok {
 		return Notice{}, nil
 	}
-	n := Notice{At: c.Clock(), Key: r.Key, Outcome: Attempted, Attempt: r.Attempt, About: aboutOf(r), Detail: r.Reason, Test: r.Test}
-	if err := c.Log.AppendNotices(ctx, []Notice{n}); err != nil {
+	tried := r.parts()
+	if err := c.Log.AppendNotices(ctx, c.attempts(r, tried)); err != nil {
 		return Notice{}, err
 	}
-	if c.Still(r) {
-		n = c.send(ctx, channel, r)
-	} else { // the next plan says what superseded it while the attempt was being written
-		at := c.Clock()
-		n = Notice{At: at, Key: r.Key, Outcome: Retry, Attempt: r.Attempt, Until: &at, Detail: "not sent: it is wanted no more", Test: r.Test}
+	var became []Notice
+	sent := map[Key]Notice{}
+	if left, ok := c.Still(r); ok {
+		sent = c.send(ctx, channel, left)
+	}
+	for _, part := range tried {
+		n, ok := sent[part.Key]
+		if !ok { // the next plan says what superseded it while the attempt was being written
+			at := c.Clock()
+			n = Notice{At: at, Key: part.Key, Outcome: Retry, Attempt: part.Attempt, Until: &at, Detail: "not sent: it is wanted no more", Test: part.Test}
+		}
+		became = append(became, n)
 	}
 	keep, cancel := context.WithTimeout(context.WithoutCancel(ctx), logTimeout)
 	defer cancel()
-	return n, c.Log.AppendNotices(keep, []Notice{n})
+	return became[0], c.Log.AppendNotices(keep, became)
 }
 
-func (c Carrier) send(ctx context.Context, channel Channel, r Reminder) Notice {
+// attempts are the notices before a send. Those of one message wait together if no outcome
+// follows.
+func (c Carrier) attempts(r Reminder, parts []Reminder) []Notice {
+	var all []Notice
+	at := c.Clock()
+	for _, part := range parts {
+		n := Notice{At: at, Key: part.Key, Outcome: Attempted, Attempt: part.Attempt, About: aboutOf(part), Detail: part.Reason, Test: part.Test}
+		if len(parts) > 1 {
+			until := at.Add(Backoff(r.Key, r.Attempt))
+			n.Until, n.In = &until, r.ID()
+		}
+		all = append(all, n)
+	}
+	return all
+}
+
+func (c Carrier) send(ctx context.Context, channel Channel, r Reminder) map[Key]Notice {
 	ctx, cancel := context.WithTimeout(ctx, SendTimeout)
 	defer cancel()
 	said, err := channel.Send(ctx, c.Compose(r, c.Clock()))
-	return c.outcome(r, said, err)
+	return outcomes(r, said, err, c.Clock())
+}
+
+// outcomes judge an attempt, for each reminder in the message: they wait together.
+func outcomes(r Reminder, said string, err error, at time.Time) map[Key]Notice {
+	wait := Backoff(r.Key, r.Attempt)
+	if asked, ok := errors.AsType[*RetryAfter](err); ok {
+		wait = max(wait, min(asked.Wait, MaxRetryAfter))
+	}
+	became := map[Key]Notice{}
+	for _, part := range r.parts() {
+		n := outcome(part, said, err, at, at.Add(wait))
+		if len(r.With) > 0 {
+			n.In = r.ID()
+		}
+		became[part.Key] = n
+	}
+	return became
 }
 
 // outcome judges an attempt. A test is tried once.
-func (c Carrier) outcome(r Reminder, said string, err error) Notice {
-	n := Notice{At: c.Clock(), Key: r.Key, Outcome: Delivered, Attempt: r.Attempt, Detail: secrets{}.cut(said), Test: r.Test}
+func outcome(r Reminder, said string, err error, at, again time.Time) Notice {
+	n := Notice{At: at, Key: r.Key, Outcome: Delivered, Attempt: r.Attempt, Detail: secrets{}.cut(said), Test: r.Test}
 	if err == nil {
 		return n
 	}
@@ -69,17 +111,12 @@ func (c Carrier) outcome(r Reminder, said string, err error) Notice {
 		n.Outcome = GaveUp
 		return n
 	}
-	wait := Backoff(r.Key, r.Attempt)
-	if asked, ok := errors.AsType[*RetryAfter](err); ok {
-		wait = max(wait, min(asked.Wait, MaxRetryAfter))
-	}
-	until := n.At.Add(wait)
-	n.Outcome, n.Until = Retry, &until
+	n.Outcome, n.Until = Retry, &again
 	return n
 }
 
 func aboutOf(r Reminder) *About {
-	if r.Key.Stage == Done || r.Key.Stage == Daily || r.Test {
+	if r.Key.Stage == Done || bulletin(r.Key.Stage) || r.Test {
 		return nil
 	}
 	a := r.Action
@@ -100,14 +137,14 @@ type lane struct {
 
 	mu      sync.Mutex
 	waiting []Reminder
-	busy    Key // on its way now
+	busy    map[Key]bool // on their way now
 }
 
 // NewCourier makes a courier for the channels; Run sets it going.
 func NewCourier(carrier Carrier, channels []Channel) *Courier {
 	c := &Courier{carrier: carrier, lanes: map[string]*lane{}}
 	for _, ch := range channels {
-		c.lanes[ch.Name()] = &lane{channel: ch, poke: make(chan struct{}, 1)}
+		c.lanes[ch.Name()] = &lane{channel: ch, poke: make(chan struct{}, 1), busy: map[Key]bool{}}
 	}
 	return c
 }
@@ -129,7 +166,7 @@ func (l *lane) offer(due []Reminder) {
 	defer l.mu.Unlock()
 	l.waiting = l.waiting[:0]
 	for _, r := range due {
-		if r.Key != l.busy {
+		if r, ok := r.only(func(part Reminder) bool { return !l.busy[part.Key] }); ok {
 			l.waiting = append(l.waiting, r)
 		}
 	}
@@ -166,12 +203,14 @@ func (l *lane) run(ctx context.Context, carrier Carrier) {
 func (l *lane) take() (Reminder, bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.busy = Key{}
+	clear(l.busy)
 	if len(l.waiting) == 0 {
 		return Reminder{}, false
 	}
 	r := l.waiting[0]
 	l.waiting = l.waiting[1:]
-	l.busy = r.Key
+	for _, part := range r.parts() {
+		l.busy[part.Key] = true
+	}
 	return r, true
 }

@@ -51,10 +51,10 @@ func (h *house) beat() {
 	}
 }
 
-func (h *house) still(r Reminder) bool {
+func (h *house) still(r Reminder) (Reminder, bool) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	return Stands(r, h.facts, h.ledger, h.policy, time.Now())
+	return Left(r, h.facts, h.ledger, h.policy, time.Now())
 }
 
 func (h *house) carrier() Carrier {
@@ -312,7 +312,7 @@ func TestDeliverWritesTheOutcomeWhileStopping(t *testing.T) {
 	var kept []Notice
 	c := Carrier{
 		Log:   logFunc(func(ctx context.Context, n []Notice) error { kept = append(kept, n...); return ctx.Err() }),
-		Clock: func() time.Time { return noon }, Compose: Voice{}.Compose, Still: func(Reminder) bool { return true },
+		Clock: func() time.Time { return noon }, Compose: Voice{}.Compose, Still: func(r Reminder) (Reminder, bool) { return r, true },
 	}
 	n, err := c.Deliver(ctx, phone, Reminder{Key: Key{Action: "decant/jar-2/d1", Stage: Opened, Channel: "phone"}, Attempt: 1})
 	require.NoError(t, err)
@@ -340,8 +340,7 @@ func TestDeliverJudgesTheAttempt(t *testing.T) {
 		"a test is one try":   {errors.New("busy"), 1, true, GaveUp, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
-			carrier := Carrier{Clock: func() time.Time { return noon }}
-			n := carrier.outcome(Reminder{Attempt: c.attempt, Test: c.test}, "fine", c.err)
+			n := outcomes(Reminder{Attempt: c.attempt, Test: c.test}, "fine", c.err, noon)[Key{}]
 			require.Equal(t, c.outcome, n.Outcome)
 			require.Equal(t, c.attempt, n.Attempt)
 			if c.outcome != Retry {

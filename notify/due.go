@@ -14,26 +14,30 @@ type Facts struct {
 	Actions []maintenance.Action // at now, by urgency
 	Newest  time.Time            // At of the newest entry: before it, nothing is said to be done
 	Snoozed map[string]time.Time // by action: until when it was last snoozed, also if that is over
+	Off     Stretch              // when nobody looked for the last time; zero: not known
+	Runs    int                  // cycles that ended in the seven days before now
 }
 
-// A Policy is who is told of what, and when.
-type Policy struct {
-	Channels []string                         // all of them hear of every action
-	Quiet    Quiet                            // its zone is also that of the digest
-	Repeat   map[maintenance.Do]time.Duration // say again after so long; none unless set
-	Digest   Schedule                         // nil: no digest
-	DigestTo []string                         // the channels that get it
-}
+// A Stretch of time; zero is none.
+type Stretch struct{ From, To time.Time }
 
-// A Reminder is one thing to say on one channel now.
+func (s Stretch) has(t time.Time) bool { return !s.To.IsZero() && !t.Before(s.From) && !t.After(s.To) }
+
+// A Reminder is one thing to say on one channel now, and what goes in the same message.
 type Reminder struct {
 	Key     Key
 	Action  maintenance.Action   // of a digest: none
 	Agenda  []maintenance.Action // of a digest: everything to do
+	Runs    int                  // of the weekly word: cycles that ended in the week
 	Since   time.Time            // when it fell due
 	Reason  string               // why now
 	Attempt int                  // 1, 2, 3, …
 	Test    bool                 // it asks for nothing
+	Held    bool                 // it waited for the end of quiet hours
+	Off     Stretch              // it fell due while nobody looked; zero: it did not
+	Until   time.Time            // of word ahead of a night: when the night ends
+	Silent  time.Duration        // of an escalation: for how long nobody has answered
+	With    []Reminder           // the less urgent, on a channel that people read
 }
 
 // A Plan is what follows from the facts at one instant.
@@ -43,15 +47,12 @@ type Plan struct {
 	Next    time.Time  // when the answer can change if nothing happens; zero is never
 }
 
-// foresight is how long before quiet hours word goes out of a window that closes in them.
-const foresight = 30 * time.Minute
-
 // Due says what to do about reminders at now. It asks for one reminder of an action on a
 // channel at most: a later stage replaces an earlier one that was not carried, so that no
 // flood follows a gap. It is a pure function: once the notices it asks for are added, and
 // what it sends is delivered, it asks for nothing more.
 func Due(f Facts, l *Ledger, p Policy, now time.Time) Plan {
-	pl := &planner{facts: f, ledger: l, policy: p, now: now}
+	pl := newPlanner(f, l, p, now)
 	here := make(map[string]bool, len(f.Actions))
 	for i := range f.Actions {
 		a := &f.Actions[i]
@@ -61,15 +62,36 @@ func Due(f Facts, l *Ledger, p Policy, now time.Time) Plan {
 		}
 	}
 	pl.gone(here)
-	pl.digests()
+	pl.bulletins()
+	pl.plan.Send = merged(pl.plan.Send, p.Read)
 	return pl.plan
 }
 
-// Stands says whether a reminder that Due asked for is still wanted: nothing was done,
-// snoozed or overtaken meanwhile, and nobody carried it. It is asked just before the send;
-// the attempt itself may have been noted.
-func Stands(r Reminder, f Facts, l *Ledger, p Policy, now time.Time) bool {
-	t := l.threads[line{r.Key.Action, r.Key.Channel}]
+// Left is what is still wanted of a reminder that Due asked for, and of what goes with it:
+// nothing was done, snoozed or overtaken meanwhile, and nobody carried it. It is asked just
+// before the send; the attempt itself may have been noted.
+func Left(r Reminder, f Facts, l *Ledger, p Policy, now time.Time) (left Reminder, ok bool) {
+	pl := newPlanner(f, l, p, now)
+	find := func(id string) *maintenance.Action {
+		if i := slices.IndexFunc(f.Actions, func(a maintenance.Action) bool { return a.ID == id }); i >= 0 {
+			return &f.Actions[i]
+		}
+		return nil
+	}
+	if len(r.With) > 0 { // of thousands, each is found at once
+		here := make(map[string]*maintenance.Action, len(f.Actions))
+		for i := range f.Actions {
+			here[f.Actions[i].ID] = &f.Actions[i]
+		}
+		find = func(id string) *maintenance.Action { return here[id] }
+	}
+	return r.only(func(part Reminder) bool { return pl.stands(part, find(part.Key.Action)) })
+}
+
+// stands judges one reminder by itself; a is nil if the action is not there.
+func (pl *planner) stands(r Reminder, a *maintenance.Action) bool {
+	at := line{r.Key.Action, r.Key.Channel}
+	t := pl.ledger.threads[at]
 	m := t.get(step{r.Key.Stage, r.Key.Count})
 	tried := m.outcome == Attempted && m.attempts == r.Attempt
 	if m.settled() || !tried && m.attempts != r.Attempt-1 {
@@ -78,25 +100,25 @@ func Stands(r Reminder, f Facts, l *Ledger, p Policy, now time.Time) bool {
 	if r.Test {
 		return true
 	}
-	if _, held := p.Quiet.Holds(patience(r), now); held {
+	if _, held := pl.held(r); held {
 		return false
 	}
-	if r.Key.Stage == Daily {
+	switch {
+	case bulletin(r.Key.Stage):
 		return true
+	case a == nil || r.Key.Stage == Done:
+		return a == nil && r.Key.Stage == Done && t != nil && t.said() && t.dones == r.Key.Count
+	case pl.shut(a, at) != "":
+		return false
 	}
-	pl := &planner{facts: f, ledger: l, policy: p, now: now}
-	i := slices.IndexFunc(f.Actions, func(a maintenance.Action) bool { return a.ID == r.Key.Action })
-	if i < 0 || r.Key.Stage == Done {
-		return i < 0 && r.Key.Stage == Done && t != nil && t.said() && t.dones == r.Key.Count
-	}
-	want, ok := pl.wanted(&f.Actions[i], line{r.Key.Action, r.Key.Channel})
+	want, ok := pl.wanted(a, at)
 	return ok && want.step == step{r.Key.Stage, r.Key.Count}
 }
 
 // patience is the kind of action by which the quiet hours judge a reminder: a digest, or
 // word that something is done, can always wait, but for the end of an alarm.
 func patience(r Reminder) maintenance.Do {
-	if r.Key.Stage == Daily || r.Key.Stage == Done && r.Action.Do != maintenance.DoStopPump {
+	if bulletin(r.Key.Stage) || r.Key.Stage == Done && r.Action.Do != maintenance.DoStopPump {
 		return ""
 	}
 	return r.Action.Do
@@ -108,6 +130,19 @@ type planner struct {
 	policy Policy
 	now    time.Time
 	plan   Plan
+	nights map[string]Nights   // by channel
+	places map[place]placement // where each kind is told
+}
+
+func newPlanner(f Facts, l *Ledger, p Policy, now time.Time) *planner {
+	pl := &planner{facts: f, ledger: l, policy: p, now: now, nights: map[string]Nights{}, places: map[place]placement{}}
+	for _, channel := range p.Channels {
+		pl.nights[channel] = p.nights(channel)
+	}
+	for _, channel := range p.DigestTo {
+		pl.nights[channel] = p.nights(channel)
+	}
+	return pl
 }
 
 // A wish is the one thing there is to say on a line now.
@@ -115,15 +150,22 @@ type wish struct {
 	step
 	since  time.Time
 	reason string
+	until  time.Time // of word ahead of a night: when that ends
 }
 
 // open plans for an action that is there.
 func (pl *planner) open(a *maintenance.Action, at line) {
-	pl.wake(a)
+	if why := pl.shut(a, at); why != "" {
+		pl.drop(at, func(s step) string { return why })
+		return
+	}
+	pl.wake(a, at)
 	want, ok := pl.wanted(a, at)
 	pl.drop(at, func(s step) string { return pl.replaced(a, at, s, want, ok) })
 	if ok {
-		pl.say(Reminder{Key: keyOf(at, want.step), Action: *a, Since: want.since, Reason: want.reason})
+		r := Reminder{Key: keyOf(at, want.step), Action: *a, Since: want.since, Reason: want.reason, Until: want.until}
+		pl.escalation(&r)
+		pl.say(r)
 	}
 }
 
@@ -138,6 +180,8 @@ func (pl *planner) replaced(a *maintenance.Action, at line, s step, want wish, o
 		return "it is open after all"
 	case s.count < 0:
 		return "the quiet hours began, or the window moved"
+	case !ok && s.stage == Again && pl.seen(a.ID) > 0:
+		return "it was seen"
 	case s.stage != Again && s.count != pl.count(a.ID, t), !ok && s.stage == Again:
 		return "it was put off"
 	case ok:
@@ -169,7 +213,7 @@ func (pl *planner) count(action string, t *thread) int {
 // None: it is coming, or the repeat of what was said is not due.
 func (pl *planner) wanted(a *maintenance.Action, at line) (wish, bool) {
 	t := pl.ledger.threads[at]
-	want, ok := pl.stage(a)
+	want, ok := pl.stage(a, at)
 	if !ok {
 		return want, false
 	}
@@ -186,20 +230,20 @@ func (pl *planner) wanted(a *maintenance.Action, at line) (wish, bool) {
 }
 
 // stage is where now lies in the window of an action.
-func (pl *planner) stage(a *maintenance.Action) (wish, bool) {
+func (pl *planner) stage(a *maintenance.Action, at line) (wish, bool) {
 	switch closing, ok := closingAt(a); {
 	case a.State == maintenance.Coming || pl.now.Before(a.Opens):
-		return pl.foresee(a, a.Opens, Opened)
+		return pl.foresee(a, at, a.Opens, Opened)
 	case a.Do != maintenance.DoStopPump && a.Due.After(a.Opens) && !pl.now.Before(a.Due):
-		return wish{step{stage: Overdue}, a.Due, "due has passed"}, true
+		return wish{step: step{stage: Overdue}, since: a.Due, reason: "due has passed"}, true
 	case ok && !pl.now.Before(closing) && pl.now.Before(*a.Closes):
-		return wish{step{stage: Closing}, closing, "two thirds of the window have passed"}, true
+		return wish{step: step{stage: Closing}, since: closing, reason: "two thirds of the window have passed"}, true
 	case ok:
-		if want, ok := pl.foresee(a, closing, Closing); ok && a.Opens.Before(want.since) {
+		if want, ok := pl.foresee(a, at, closing, Closing); ok && a.Opens.Before(want.since) {
 			return want, true
 		}
 	}
-	return wish{step{stage: Opened}, a.Opens, "the window is open"}, true
+	return wish{step: step{stage: Opened}, since: a.Opens, reason: "the window is open"}, true
 }
 
 // closingAt is two thirds into the window, if it closes.
@@ -211,49 +255,22 @@ func closingAt(a *maintenance.Action) (time.Time, bool) {
 	return at, at.After(a.Opens)
 }
 
-// foresee says a stage before the quiet hours in which it would begin, if the window also
-// closes in them. An opening is a forecast, which may come true on another night or in the
-// day: its early word counts for one night only, and does not stand for the opening itself.
-func (pl *planner) foresee(a *maintenance.Action, begins time.Time, stage Stage) (wish, bool) {
-	early, start, ok := pl.early(a, begins)
-	if !ok || pl.now.Before(early) || !pl.now.Before(start) {
-		return wish{}, false
-	}
-	want := wish{step{stage: stage}, early, "it closes in your quiet hours"}
-	if stage == Opened {
-		want.count = -int(start.Unix() / 60)
-	}
-	return want, true
-}
-
-// early is the stretch before quiet hours in which to speak of what begins in them.
-func (pl *planner) early(a *maintenance.Action, begins time.Time) (from, to time.Time, ok bool) {
-	if a.Closes == nil {
-		return from, to, false
-	}
-	if _, held := pl.policy.Quiet.Holds(a.Do, begins); !held {
-		return from, to, false
-	}
-	start, end, _ := pl.policy.Quiet.window(begins)
-	return start.Add(-foresight), start, !a.Closes.After(end)
-}
-
 // again repeats what was said and not answered, where that is wished.
 func (pl *planner) again(a *maintenance.Action, t *thread, said wish) (wish, bool) {
 	wait := pl.policy.Repeat[a.Do]
-	if wait <= 0 || t.get(said.step).outcome != Delivered {
+	if wait <= 0 || t.get(said.step).outcome != Delivered || pl.seen(a.ID) >= said.stage.rank() {
 		return said, false
 	}
 	for s, m := range t.steps {
 		if s.stage == Again && m.pending() {
-			return wish{s, m.at, "no answer yet"}, true
+			return wish{step: s, since: m.at, reason: "no answer yet"}, true
 		}
 	}
 	if pl.now.Sub(t.spoke).Abs() < wait {
 		pl.next(t.spoke.Add(wait))
 		return said, false
 	}
-	return wish{step{Again, t.latest + 1}, t.spoke.Add(wait), "no answer yet"}, true
+	return wish{step: step{Again, t.latest + 1}, since: t.spoke.Add(wait), reason: "no answer yet"}, true
 }
 
 // gone plans for the actions that were spoken of and are there no more. Facts from before
@@ -265,7 +282,7 @@ func (pl *planner) gone(here map[string]bool) {
 	}
 	for _, at := range pl.ledger.lines() {
 		t := pl.ledger.threads[at]
-		if here[at.action] || at.action == digestAction || !slices.Contains(pl.policy.Channels, at.channel) {
+		if here[at.action] || at.action == digestAction || at.action == weeklyAction || !slices.Contains(pl.policy.Channels, at.channel) {
 			continue
 		}
 		pl.drop(at, func(s step) string {
@@ -334,10 +351,10 @@ func (pl *planner) say(r Reminder) {
 		}
 		return
 	}
-	if until, held := pl.policy.Quiet.Holds(patience(r), pl.now); held {
+	if until, held := pl.held(r); held {
 		pl.next(until)
 		if m.outcome != Held || !m.until.Equal(until) {
-			pl.note(Notice{Key: r.Key, Outcome: Held, Attempt: m.attempts, Until: &until, Detail: "quiet hours"})
+			pl.note(Notice{Key: r.Key, Outcome: Held, Attempt: m.attempts, Until: &until, Detail: pl.policy.hoursOf(r.Key.Channel)})
 		}
 		return
 	}
@@ -345,7 +362,10 @@ func (pl *planner) say(r Reminder) {
 		pl.next(at)
 		return
 	}
-	r.Attempt = m.attempts + 1
+	r.Attempt, r.Held = m.attempts+1, m.outcome == Held
+	if pl.facts.Off.has(r.Since) {
+		r.Off = pl.facts.Off
+	}
 	pl.plan.Send = append(pl.plan.Send, r)
 }
 
@@ -355,16 +375,16 @@ func (pl *planner) note(n Notice) {
 }
 
 // wake notes the instants at which an action enters its next stage.
-func (pl *planner) wake(a *maintenance.Action) {
+func (pl *planner) wake(a *maintenance.Action, at line) {
 	pl.next(a.Opens)
 	pl.next(a.Due)
-	if from, _, ok := pl.early(a, a.Opens); ok {
-		pl.next(from)
+	if n, ok := pl.early(a, at, a.Opens, Opened); ok {
+		pl.next(n.from)
 	}
 	if closing, ok := closingAt(a); ok {
 		pl.next(closing)
-		if from, _, ok := pl.early(a, closing); ok {
-			pl.next(from)
+		if n, ok := pl.early(a, at, closing, Closing); ok {
+			pl.next(n.from)
 		}
 	}
 }

@@ -33,7 +33,7 @@ func Records(notices []Notice, f Facts) []Record {
 	}
 	all := make([]Record, 0, len(byKey))
 	for key, r := range byKey {
-		r.Answered = told[key] && !r.Last.Test && key.Stage != Done && key.Stage != Daily && !f.has(key.Action)
+		r.Answered = told[key] && !r.Last.Test && key.Stage != Done && !bulletin(key.Stage) && !f.has(key.Action)
 		all = append(all, *r)
 	}
 	slices.SortFunc(all, func(a, b Record) int {
@@ -60,8 +60,8 @@ func subject(n Notice) string {
 	if n.Test {
 		return "test"
 	}
-	if n.Key.Stage == Daily {
-		return "digest"
+	if bulletin(n.Key.Stage) {
+		return n.Key.Action
 	}
 	return actionWords(n.Key.Action) + ", " + string(n.Key.Stage)
 }
@@ -81,15 +81,34 @@ func (v Voice) became(n Notice, now time.Time) string {
 	case Attempted:
 		return fmt.Sprintf("try %d is under way, or was cut off: its outcome is not known", n.Attempt)
 	case Delivered:
-		return "delivered" + because(detail)
+		return "delivered" + inOne(n) + because(detail)
 	case Retry:
 		return fmt.Sprintf("try %d did not get through%s; next try %s", n.Attempt, because(detail), v.untilOf(n, now))
 	case GaveUp:
 		return fmt.Sprintf("given up after try %d%s", n.Attempt, because(detail))
 	case Superseded:
 		return "not sent any more" + because(detail)
+	case Seen:
+		return "seen" + by(n) + ": no repeat before the next stage"
+	case Wake:
+		return "to be told in the night that comes, this once" + by(n)
 	}
 	return string(n.Outcome) + because(detail)
+}
+
+// inOne names the message that carried a reminder with others.
+func inOne(n Notice) string {
+	if n.In == "" {
+		return ""
+	}
+	return " in one message with others (" + n.In + ")"
+}
+
+func by(n Notice) string {
+	if n.By == "" {
+		return ""
+	}
+	return " by " + oneLine(n.By)
 }
 
 func because(detail string) string {
@@ -137,20 +156,36 @@ func (v Voice) whyNot(a maintenance.Action, notices []Notice, p Policy, now time
 			says = append(says, v.Tell(notices[i], now))
 			continue
 		}
-		says = append(says, what+" to "+channel+": "+v.silence(a, p, now))
+		says = append(says, what+" to "+channel+": "+v.silence(a, channel, notices, p, now))
 	}
 	return says
 }
 
 // silence is why nothing was ever noted of an action on a channel.
-func (v Voice) silence(a maintenance.Action, p Policy, now time.Time) string {
+func (v Voice) silence(a maintenance.Action, channel string, notices []Notice, p Policy, now time.Time) string {
+	if who := p.person(channel); !p.hears(channel, a.Do) {
+		return who.Name + " hears of " + string(a.Do) + " on " + strings.Join(who.hears(a.Do), " and ") + " alone"
+	}
 	if a.State == maintenance.Coming || now.Before(a.Opens) {
 		return "not due before " + v.When(a.Opens, now)
 	}
-	if until, held := p.Quiet.Holds(a.Do, now); held {
-		return "quiet hours until " + v.When(until, now)
+	if e := p.step(channel, a.Do); e != nil {
+		return v.stepWords(a, e, notices, now)
+	}
+	if until, held := p.nights(channel).Holds(a.Do, now); held {
+		return p.hoursOf(channel) + " until " + v.When(until, now)
 	}
 	return "due since " + v.When(a.Opens, now) + ", and no daemon has tried yet: reminders need sumpbook serve"
+}
+
+// stepWords say why an escalation has not come.
+func (v Voice) stepWords(a maintenance.Action, e *Escalation, notices []Notice, now time.Time) string {
+	for i := len(notices) - 1; i >= 0; i-- {
+		if n := notices[i]; n.Key.Action == a.ID && n.Outcome == Seen {
+			return e.Who + " is told only if nobody answers, and it was seen" + by(n) + " " + v.When(n.At, now)
+		}
+	}
+	return e.Who + " is told only if nobody answers for " + Span(e.After)
 }
 
 func lastOf(notices []Notice, action, channel string) int {

@@ -20,6 +20,7 @@ type thread struct {
 	spoke  time.Time // when it was last said
 	last   time.Time // when anything was last noted
 	latest int       // Count of the newest repeat or digest
+	woke   time.Time // when somebody last asked to be woken
 }
 
 type step struct {
@@ -33,7 +34,9 @@ type memo struct {
 	at       time.Time // of the last notice
 	until    time.Time // as the last notice says
 	attempts int
-	told     bool // it was said, or may have been: an attempt was followed by no outcome
+	told     bool      // it was said, or may have been: an attempt was followed by no outcome
+	began    time.Time // of the first attempt
+	seen     bool      // somebody said so
 }
 
 // NewLedger is the ledger of a book in which nothing was ever said.
@@ -54,10 +57,18 @@ func (l *Ledger) Add(n Notice) {
 }
 
 func (t *thread) add(n Notice) {
+	t.last = n.At
+	switch n.Outcome {
+	case Seen:
+		t.see(step{n.Key.Stage, n.Key.Count})
+		return
+	case Wake:
+		t.woke = n.At
+		return
+	}
 	s := step{n.Key.Stage, n.Key.Count}
 	m := t.steps[s].after(n)
 	t.steps[s] = m
-	t.last = n.At
 	if n.About != nil {
 		t.about = n.About
 	}
@@ -68,7 +79,7 @@ func (t *thread) add(n Notice) {
 	case s.stage == Done && m.settled():
 		t.steps = map[step]memo{}
 		t.dones++
-	case s.stage == Again || s.stage == Daily:
+	case s.stage == Again || bulletin(s.stage):
 		t.latest = s.count
 		t.forgetBefore(s)
 	}
@@ -90,6 +101,11 @@ func (m memo) after(n Notice) memo {
 		at:       n.At,
 		attempts: n.Attempt,
 		told:     m.told || unknown || n.Outcome == Delivered,
+		began:    m.began,
+		seen:     m.seen,
+	}
+	if next.began.IsZero() && n.Outcome == Attempted {
+		next.began = n.At
 	}
 	if n.Until != nil {
 		next.until = *n.Until
@@ -120,6 +136,9 @@ func (m memo) ready(k Key, now time.Time) (at time.Time, ok bool) {
 		wait = m.until.Sub(m.at)
 	case Attempted: // whoever tried died before the outcome
 		wait = Backoff(k, m.attempts)
+		if !m.until.IsZero() { // what went in one message comes in one again
+			wait = m.until.Sub(m.at)
+		}
 	}
 	return m.at.Add(wait), now.Sub(m.at).Abs() >= wait
 }
@@ -127,7 +146,7 @@ func (m memo) ready(k Key, now time.Time) (at time.Time, ok bool) {
 // said says that somebody was told of the action since it was last said to be done.
 func (t *thread) said() bool {
 	for s, m := range t.steps {
-		if s.stage != Done && s.stage != Daily && m.said() {
+		if s.stage != Done && !bulletin(s.stage) && m.said() {
 			return true
 		}
 	}

@@ -9,6 +9,7 @@ package notify
 import (
 	"crypto/sha256"
 	"encoding/base32"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -25,7 +26,14 @@ const (
 	Overdue Stage = "overdue"
 	Done    Stage = "done"
 	Daily   Stage = "digest" // the day's plan; only on channels that people read
+	Weekly  Stage = "weekly" // that all is well, or what is not; only there as well
 )
+
+// rank orders the stages of a window; 0 is no part of it.
+func (s Stage) rank() int { return slices.Index([]Stage{Opened, Closing, Overdue}, s) + 1 }
+
+// bulletin says that a stage speaks of the house and of no action.
+func bulletin(s Stage) bool { return s == Daily || s == Weekly }
 
 // A Key names one reminder on one channel: the same on every repeat, another for another.
 // Count is 0 for what a person hears first. It differs for each repeat of `again`, after
@@ -41,8 +49,12 @@ type Key struct {
 // ID is a short name for the key that is safe in a header: 26 letters and digits after
 // "r-", made of the SHA-256 of its parts. It travels with each delivery.
 func (k Key) ID() string {
+	return idOf(k.Action, string(k.Stage), strconv.Itoa(k.Count), k.Channel)
+}
+
+func idOf(parts ...string) string {
 	h := sha256.New()
-	for _, part := range []string{k.Action, string(k.Stage), strconv.Itoa(k.Count), k.Channel} {
+	for _, part := range parts {
 		h.Write([]byte(strconv.Itoa(len(part)) + ":" + part)) // the length keeps the parts apart
 	}
 	return "r-" + strings.ToLower(base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(h.Sum(nil)[:16]))
@@ -59,6 +71,8 @@ const (
 	Retry      Outcome = "retry"      // the send failed in a way that may heal; Until says when to try again
 	GaveUp     Outcome = "gave up"    // the send failed for good, or too often
 	Superseded Outcome = "superseded" // no longer worth saying: done, skipped or replaced by a later stage
+	Seen       Outcome = "seen"       // By has seen it: no repeat and no escalation of this stage
+	Wake       Outcome = "wake"       // By is to be woken in the night that the reminder was ahead of
 )
 
 // A Notice is one line of the reminders' record. Seq is given by the journal.
@@ -72,6 +86,8 @@ type Notice struct {
 	Detail  string     `json:"detail,omitzero"` // the other end's words, or why it was held or dropped
 	About   *About     `json:"about,omitzero"`  // with attempted
 	Test    bool       `json:"test,omitzero"`   // a test reminder: it counts for nothing
+	In      string     `json:"in,omitzero"`     // the id of the message that carried it with others
+	By      string     `json:"by,omitzero"`     // of seen and wake: who said so
 }
 
 // About is what has to be known of an action once it is gone, to say that it is done.

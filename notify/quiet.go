@@ -12,6 +12,7 @@ const dayMin = 24 * 60
 // Quiet are the hours of the local day in which nothing is said that can wait. From and To
 // are minutes since local midnight; To before From spans midnight; equal, there are none.
 type Quiet struct {
+	Days     []time.Weekday // on which they begin; none: every day
 	From, To int
 	Except   []maintenance.Do // said at any hour
 	Zone     *time.Location   // nil is UTC
@@ -20,32 +21,102 @@ type Quiet struct {
 // Holds says whether word of an action has to wait at now, and until when: the first
 // instant after the quiet hours. A pump without oil cannot wait.
 func (q Quiet) Holds(do maintenance.Do, now time.Time) (until time.Time, held bool) {
-	if do == maintenance.DoStopPump || slices.Contains(q.Except, do) {
-		return time.Time{}, false
-	}
-	_, until, held = q.window(now)
-	return until, held
+	return Nights{q}.Holds(do, now)
+}
+
+func (q Quiet) spares(do maintenance.Do) bool {
+	return do == maintenance.DoStopPump || slices.Contains(q.Except, do)
 }
 
 // window is the stretch of quiet hours that t lies in. It is a stretch of instants, not of
 // readings of the clock, so that an hour told twice in autumn does not make two of it.
 func (q Quiet) window(t time.Time) (start, end time.Time, ok bool) {
-	if q.From == q.To {
-		return start, end, false
-	}
-	year, month, day := t.In(q.zone()).Date()
 	for back := 1; back >= 0; back-- {
-		start = localInstant(year, month, day-back, q.From, q.zone())
-		to := q.To
-		if q.To < q.From {
-			to += dayMin
-		}
-		end = localInstant(year, month, day-back, to, q.zone())
-		if !t.Before(start) && t.Before(end) {
+		if start, end, ok = q.begun(t, -back); ok && !t.Before(start) && t.Before(end) {
 			return start, end, true
 		}
 	}
 	return time.Time{}, time.Time{}, false
+}
+
+// begun are the quiet hours that begin so many days after the local day of t.
+func (q Quiet) begun(t time.Time, days int) (start, end time.Time, ok bool) {
+	year, month, day := t.In(q.zone()).Date()
+	weekday := time.Date(year, month, day+days, 0, 0, 0, 0, time.UTC).Weekday()
+	if q.From == q.To || len(q.Days) > 0 && !slices.Contains(q.Days, weekday) {
+		return start, end, false
+	}
+	to := q.To
+	if q.To < q.From {
+		to += dayMin
+	}
+	return localInstant(year, month, day+days, q.From, q.zone()), localInstant(year, month, day+days, to, q.zone()), true
+}
+
+// Nights are somebody's quiet hours in all: what one of them holds is held, and nights that
+// touch are one.
+type Nights []Quiet
+
+// maxNight ends a night that would never end.
+const maxNight = 8 * 24 * time.Hour
+
+// Holds says whether word of an action has to wait at now, and until when.
+func (n Nights) Holds(do maintenance.Do, now time.Time) (until time.Time, held bool) {
+	_, until, held = n.night(do, now)
+	return until, held
+}
+
+// night is the stretch of quiet hours for an action that t lies in.
+func (n Nights) night(do maintenance.Do, t time.Time) (start, end time.Time, ok bool) {
+	start, end, ok = n.one(do, t)
+	for ok && end.Sub(t) < maxNight {
+		_, later, more := n.one(do, end)
+		if !more {
+			break
+		}
+		end = later
+	}
+	for ok && t.Sub(start) < maxNight {
+		earlier, _, more := n.one(do, start.Add(-1))
+		if !more {
+			break
+		}
+		start = earlier
+	}
+	return start, end, ok
+}
+
+// one is the first of the windows for an action that t lies in.
+func (n Nights) one(do maintenance.Do, t time.Time) (start, end time.Time, ok bool) {
+	for _, q := range n {
+		if q.spares(do) {
+			continue
+		}
+		if start, end, ok = q.window(t); ok {
+			return start, end, true
+		}
+	}
+	return start, end, false
+}
+
+// coming is the night that t lies in, or else the next for an action.
+func (n Nights) coming(do maintenance.Do, t time.Time) (start, end time.Time, ok bool) {
+	if start, end, ok = n.night(do, t); ok {
+		return start, end, true
+	}
+	var first time.Time
+	for _, q := range n {
+		for days := 0; days <= 8 && !q.spares(do); days++ {
+			begins, _, any := q.begun(t, days)
+			if any && begins.After(t) && (first.IsZero() || begins.Before(first)) {
+				first = begins
+			}
+		}
+	}
+	if first.IsZero() {
+		return start, end, false
+	}
+	return n.night(do, first)
 }
 
 func (q Quiet) zone() *time.Location {

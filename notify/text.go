@@ -24,12 +24,18 @@ const lateAfter = 10 * time.Minute
 // Compose words a reminder: what and which first, then until when, why, what to beware of,
 // and how to answer. The text is enough without the link.
 func (v Voice) Compose(r Reminder, now time.Time) Message {
-	m := Message{ID: r.Key.ID(), Key: r.Key, Action: r.Action, Test: r.Test, SentAt: now}
+	m := Message{ID: r.ID(), Key: r.Key, Action: r.Action, Test: r.Test, SentAt: now}
 	switch {
+	case len(r.With) > 0:
+		m.Subject, m.Text = v.together(r, now)
 	case r.Test:
 		m.Subject, m.Text = testWords()
 	case r.Key.Stage == Daily:
 		m.Subject, m.Text = v.digest(r.Agenda, now)
+	case r.Key.Stage == Weekly:
+		m.Subject, m.Text = v.weekly(r, now)
+	case r.Wakes():
+		m.Subject, m.Text = v.aheadWords(r, now)
 	case r.Key.Stage == Done:
 		// Why it is gone is not known here: an act told, a skip, or something more urgent.
 		m.Subject = "No longer asked for: " + lowered(Task(r.Action))
@@ -82,6 +88,9 @@ func (v Voice) body(r Reminder, headline string, now time.Time) string {
 	a := r.Action
 	var b strings.Builder
 	b.WriteString(headline + ".\n")
+	if r.Silent > 0 {
+		b.WriteString(v.silentWords(r))
+	}
 	if line := v.until(a, now); line != "" {
 		b.WriteString(line + "\n")
 	}
