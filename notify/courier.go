@@ -64,12 +64,12 @@ func (c Carrier) Deliver(ctx context.Context, channel Channel, r Reminder) (Noti
 // follows.
 func (c Carrier) attempts(r Reminder, parts []Reminder) []Notice {
 	var all []Notice
-	at := c.Clock()
+	at, in := c.Clock(), r.messageID()
 	for _, part := range parts {
 		n := Notice{At: at, Key: part.Key, Outcome: Attempted, Attempt: part.Attempt, About: aboutOf(part), Detail: part.Reason, Test: part.Test}
-		if len(parts) > 1 {
+		if in != "" {
 			until := at.Add(Backoff(r.Key, r.Attempt))
-			n.Until, n.In = &until, r.ID()
+			n.Until, n.In = &until, in
 		}
 		all = append(all, n)
 	}
@@ -89,12 +89,10 @@ func outcomes(r Reminder, said string, err error, at time.Time) map[Key]Notice {
 	if asked, ok := errors.AsType[*RetryAfter](err); ok {
 		wait = max(wait, min(asked.Wait, MaxRetryAfter))
 	}
-	became := map[Key]Notice{}
+	became, in := map[Key]Notice{}, r.messageID()
 	for _, part := range r.parts() {
 		n := outcome(part, said, err, at, at.Add(wait))
-		if len(r.With) > 0 {
-			n.In = r.ID()
-		}
+		n.In = in
 		became[part.Key] = n
 	}
 	return became

@@ -40,6 +40,14 @@ func (r Reminder) ID() string {
 	return idOf(all...)
 }
 
+// messageID is the ID of a message that carries more than one; else empty.
+func (r Reminder) messageID() string {
+	if len(r.With) == 0 {
+		return ""
+	}
+	return r.ID()
+}
+
 // merged makes one message of what is due now on a channel that people read, the most
 // urgent first.
 func merged(send []Reminder, read map[string]bool) []Reminder {
