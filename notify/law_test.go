@@ -2,6 +2,7 @@ package notify
 
 import (
 	"encoding/json"
+	"errors"
 	"testing"
 	"time"
 
@@ -77,13 +78,42 @@ func drawStories(t *rapid.T) []story {
 
 func drawPolicy(t *rapid.T) Policy {
 	p := Policy{Channels: []string{"phone", "mail"}}
+	if rapid.Bool().Draw(t, "people") {
+		p = household()
+		p.LookAhead = ptr(clock(20, 0))
+	}
+	if rapid.Bool().Draw(t, "kinds") && p.People != nil {
+		p.People[0].Kinds = nil
+	}
+	if rapid.Bool().Draw(t, "read") {
+		p.Read = map[string]bool{"mail": true, "phone": true, "post": true}
+	}
 	if rapid.Bool().Draw(t, "quiet") {
 		p.Quiet = Quiet{From: clock(22, 0), To: clock(6, 30), Except: []maintenance.Do{maintenance.DoDrain}}
+	}
+	if rapid.Bool().Draw(t, "own") && p.People != nil {
+		p.People[0].Quiet = Nights{{From: clock(20, 0), To: clock(8, 0)}, {Days: []time.Weekday{time.Wednesday, time.Sunday}, From: clock(13, 0), To: clock(15, 0)}}
 	}
 	if rapid.Bool().Draw(t, "repeat") {
 		p.Repeat = map[maintenance.Do]time.Duration{maintenance.DoDecant: 5 * time.Hour}
 	}
+	if rapid.Bool().Draw(t, "escalate") {
+		p.Escalate = []Escalation{{maintenance.DoDrain, 45 * time.Minute, "mail"}}
+	}
+	if rapid.Bool().Draw(t, "ladder") && p.People != nil {
+		p.Escalate = []Escalation{{maintenance.DoDrain, 45 * time.Minute, "bo"}, {maintenance.DoDrain, 3 * time.Hour, "board"}}
+	}
 	return p
+}
+
+// atOnce are the channels that are told of a kind without escalation.
+func atOnce(p Policy, do maintenance.Do) (all []string) {
+	for _, channel := range p.Channels {
+		if p.hears(channel, do) && p.step(channel, do) == nil {
+			all = append(all, channel)
+		}
+	}
+	return all
 }
 
 // run lives through the story in random steps, by a clock that is wrong by skew, and hands
@@ -94,7 +124,11 @@ func run(t *rapid.T, stories []story, p Policy, skew func(time.Time) time.Durati
 	for real := noon.Add(-time.Minute); real.Before(noon.AddDate(0, 0, 9)); {
 		now := real.Add(skew(real))
 		w.facts = factsAt(stories, now, real)
+		messages := map[string]int{}
 		for _, r := range w.due(now) {
+			messages[r.Key.Channel]++
+			require.True(t, messages[r.Key.Channel] == 1 || !p.Read[r.Key.Channel], "two messages to %s at %s", r.Key.Channel, now)
+			require.True(t, len(r.With) == 0 || p.Read[r.Key.Channel], "a program gets one action a message")
 			carry(w, r, now)
 		}
 		real = real.Add(time.Duration(rapid.IntRange(1, 240).Draw(t, "step")) * time.Minute)
@@ -104,30 +138,87 @@ func run(t *rapid.T, stories []story, p Policy, skew func(time.Time) time.Durati
 
 func straight(time.Time) time.Duration { return 0 }
 
+// tries writes the attempt, as a carrier does before the send.
+func tries(w *world, r Reminder, now time.Time) {
+	for _, n := range (Carrier{Clock: func() time.Time { return now }}).attempts(r, r.parts()) {
+		w.add(n)
+	}
+}
+
+// ends writes the outcome, as a carrier does after it.
+func ends(w *world, r Reminder, now time.Time, err error) {
+	became := outcomes(r, "ok", err, now)
+	for _, part := range r.parts() {
+		w.add(became[part.Key])
+	}
+}
+
 func deliver(w *world, r Reminder, now time.Time) {
-	w.add(Notice{At: now, Key: r.Key, Outcome: Attempted, Attempt: r.Attempt, About: aboutOf(r)})
-	w.outcome(r, Delivered, now, nil)
+	tries(w, r, now)
+	ends(w, r, now, nil)
+}
+
+// answers lets somebody answer what was said, now and then.
+func answers(t *rapid.T, w *world, r Reminder, now time.Time) {
+	switch rapid.IntRange(0, 7).Draw(t, "answer") {
+	case 0:
+		w.add(SeenBy(r.Key, "ana", now))
+	case 1:
+		w.add(WakeMe(r.Key, "ana", now))
+	}
+}
+
+// requireAwake holds a message against the quiet hours of whoever the channel belongs to.
+func requireAwake(t *rapid.T, w *world, r Reminder, now time.Time) {
+	for _, part := range r.parts() {
+		until, held := w.policy.nights(r.Key.Channel).Holds(patience(part), now)
+		if held && part.Key.Stage != Done {
+			held = !newPlanner(w.facts, w.ledger, w.policy, now).woken(&part.Action, r.Key.Channel, until)
+		}
+		require.False(t, held, "%v in quiet hours at %s", part.Key, now)
+	}
 }
 
 func TestLawEachReminderIsSentOnceAndNoneAtNight(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		stories, sent := drawStories(t), map[Key]int{}
-		run(t, stories, drawPolicy(t), straight, func(w *world, r Reminder, now time.Time) {
-			_, held := w.policy.Quiet.Holds(patience(r), now)
-			require.False(t, held, "%v in quiet hours at %s", r.Key, now)
-			sent[r.Key]++
+		p := drawPolicy(t)
+		run(t, stories, p, straight, func(w *world, r Reminder, now time.Time) {
+			requireAwake(t, w, r, now)
+			for _, part := range r.parts() {
+				sent[part.Key]++
+			}
 			deliver(w, r, now)
+			requireFixed(t, w, now)
+			answers(t, w, r, now)
 		})
 		for key, times := range sent {
 			require.Equal(t, 1, times, key)
 		}
 		for _, s := range stories {
-			for _, channel := range []string{"phone", "mail"} {
+			for _, channel := range p.Channels {
 				first, last := s.told(sent, channel)
 				require.Equal(t, first, last, "said and never done, or done and never said: %v %s", s, channel)
 			}
 		}
 	})
+}
+
+// requireFixed: what was carried is not asked for again, and the same question has the same
+// answer.
+func requireFixed(t *rapid.T, w *world, now time.Time) {
+	one, two := Due(w.facts, w.ledger, w.policy, now), Due(w.facts, w.ledger, w.policy, now)
+	require.Equal(t, where(one.Send), where(two.Send))
+	require.Equal(t, one.Next, two.Next)
+	for _, r := range one.Send {
+		for _, part := range r.parts() {
+			require.NotEqual(t, Delivered, w.ledger.threads[line{part.Key.Action, part.Key.Channel}].get(step{part.Key.Stage, part.Key.Count}).outcome)
+		}
+	}
+	for _, n := range one.Notices {
+		w.add(n)
+	}
+	require.Empty(t, Due(w.facts, w.ledger, w.policy, now).Notices, "a plan is not settled by its own notices")
 }
 
 // told says whether any stage was said on a channel, and whether done was.
@@ -142,31 +233,48 @@ func (s story) told(sent map[Key]int, channel string) (said, done bool) {
 }
 
 // TestLawAKillRepeatsAtMostOnce kills after the attempt is on disk, before or after the
-// other end has heard it, or lets the send fail.
+// other end has heard it, and lets sends fail. After a kill the ledger is what the notices
+// on disk add up to. In the end each reminder was carried once, or was not wanted any more.
 func TestLawAKillRepeatsAtMostOnce(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		stories := drawStories(t)
+		stories, p := drawStories(t), drawPolicy(t)
 		heard, kills, owed := map[Key]int{}, map[Key]int{}, map[Key]bool{}
-		w := run(t, stories, drawPolicy(t), straight, func(w *world, r Reminder, now time.Time) {
-			owed[r.Key] = true
-			w.add(Notice{At: now, Key: r.Key, Outcome: Attempted, Attempt: r.Attempt, About: aboutOf(r)})
-			switch rapid.IntRange(0, 4).Draw(t, "fate") {
-			case 0: // killed before the send
-				kills[r.Key]++
-			case 1: // killed after it
-				kills[r.Key]++
-				heard[r.Key]++
+		w := run(t, stories, p, straight, func(w *world, r Reminder, now time.Time) {
+			requireAwake(t, w, r, now)
+			tries(w, r, now)
+			fate := rapid.IntRange(0, 4).Draw(t, "fate")
+			for _, part := range r.parts() {
+				owed[part.Key] = true
+				if fate <= 1 {
+					kills[part.Key]++
+				}
+				if fate != 0 && fate != 2 {
+					heard[part.Key]++
+				}
+			}
+			switch fate {
+			case 0, 1: // killed before the send, or after it
+				w.ledger = NewLedger()
+				for _, n := range w.notices {
+					w.ledger.Add(n)
+				}
 			case 2:
-				w.outcome(r, Retry, now, ptr(now.Add(Backoff(r.Key, r.Attempt))))
+				ends(w, r, now, errors.New("no route"))
 			default:
-				heard[r.Key]++
-				w.outcome(r, Delivered, now, nil)
+				ends(w, r, now, nil)
 			}
 		})
 		for key, times := range heard {
 			require.LessOrEqual(t, times, 1+kills[key], key)
 		}
 		requireNothingPending(t, w)
+		last := map[Key]Outcome{}
+		for _, n := range w.notices {
+			last[n.Key] = n.Outcome
+		}
+		for key := range owed {
+			require.Contains(t, []Outcome{Delivered, Superseded}, last[key], "%v was due, and is neither carried nor closed", key)
+		}
 	})
 }
 
@@ -203,10 +311,12 @@ func TestLawClockStepsNeitherLoseNorMultiply(t *testing.T) {
 			return time.Duration(rapid.Int64Range(-limit, limit).Draw(t, "skew")) * time.Second
 		}
 		w := run(t, stories, p, skew, func(w *world, r Reminder, now time.Time) {
-			for _, later := range laterStages[r.Key.Stage] {
-				require.Zero(t, sent[Key{r.Key.Action, later, r.Key.Count, r.Key.Channel}], "%v after %s", r.Key, later)
+			for _, part := range r.parts() {
+				for _, later := range laterStages[part.Key.Stage] {
+					require.Zero(t, sent[Key{part.Key.Action, later, part.Key.Count, part.Key.Channel}], "%v after %s", part.Key, later)
+				}
+				sent[part.Key]++
 			}
-			sent[r.Key]++
 			deliver(w, r, now)
 		})
 		for key, times := range sent {
@@ -215,8 +325,10 @@ func TestLawClockStepsNeitherLoseNorMultiply(t *testing.T) {
 		requireNothingPending(t, w)
 		for _, s := range stories {
 			if len(s.snoozed) == 0 && s.gone.Sub(latest(s.action.Opens, end)) > 24*time.Hour {
-				said, _ := s.told(sent, "phone")
-				require.True(t, said, "lost: %v", s)
+				for _, channel := range atOnce(p, s.action.Do) {
+					said, _ := s.told(sent, channel)
+					require.True(t, said, "lost: %v on %s", s, channel)
+				}
 			}
 		}
 	})
@@ -228,12 +340,16 @@ var laterStages = map[Stage][]Stage{Opened: {Closing, Overdue}, Closing: {Overdu
 func TestLawARestartChangesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		w := run(t, drawStories(t), drawPolicy(t), straight, func(w *world, r Reminder, now time.Time) {
-			n := Notice{At: now, Key: r.Key, Outcome: Attempted, Attempt: r.Attempt, About: aboutOf(r)}
-			n.Outcome = rapid.SampledFrom([]Outcome{Delivered, Attempted, Retry, GaveUp}).Draw(t, "outcome")
-			if n.Outcome == Retry {
-				n.Until = ptr(now.Add(Backoff(r.Key, r.Attempt)))
+			tries(w, r, now)
+			switch rapid.IntRange(0, 3).Draw(t, "fate") {
+			case 0:
+				ends(w, r, now, nil)
+				answers(t, w, r, now)
+			case 1:
+				ends(w, r, now, errors.New("no route"))
+			case 2:
+				ends(w, r, now, ErrPermanent)
 			}
-			w.add(n)
 		})
 		read := NewLedger()
 		for _, kept := range w.notices {
