@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"strings"
 	"time"
 
 	"sumpbook/maintenance"
@@ -108,9 +109,8 @@ func (pl *planner) held(r Reminder) (until time.Time, held bool) {
 func (v Voice) aheadWords(r Reminder, now time.Time) (subject, text string) {
 	a := r.Action
 	lead := a.Opens.Sub(a.Due)
-	low, high := v.When(a.DueLow.Add(lead), now), v.When(a.DueHigh.Add(lead), now)
 	pump := nameOr(a.Pump, "the pump")
-	subject = "The run of " + pump + " will probably end " + low + "–" + high
+	subject = "The run of " + pump + " will probably end " + v.fromTo(a.DueLow.Add(lead), a.DueHigh.Add(lead), now)
 	text = subject + ", from the lengths of its own runs.\n" +
 		"Word of the drain would wait for the end of your quiet hours at " + v.When(r.Until, now) + ".\n" +
 		"Leave it, or be woken this once?\n"
@@ -118,4 +118,18 @@ func (v Voice) aheadWords(r Reminder, now time.Time) (subject, text string) {
 		text += "Answer: " + link + "\n"
 	}
 	return subject, text
+}
+
+// fromTo writes two instants, with the day of the second only if it is another.
+func (v Voice) fromTo(from, to, now time.Time) string {
+	return v.When(from, now) + "–" + strings.TrimPrefix(v.When(to, now), v.dayOf(from, now))
+}
+
+// dayOf is what When writes before the time of day.
+func (v Voice) dayOf(t, now time.Time) string {
+	day, _, ok := strings.Cut(v.When(t, now), " ")
+	if !ok {
+		return ""
+	}
+	return day + " "
 }

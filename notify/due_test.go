@@ -548,6 +548,32 @@ func TestDigestWaitsForTheEndOfQuietHours(t *testing.T) {
 	require.Equal(t, []string{"digest"}, w.says(after(18*time.Hour+30*time.Minute)))
 }
 
+func TestTheWeeklyWord(t *testing.T) {
+	mondays, err := cron.ParseStandard("0 9 * * 1")
+	require.NoError(t, err)
+	w := newWorld(t)
+	w.policy = Policy{Channels: []string{"mail"}, Weekly: mondays, DigestTo: []string{"mail"}}
+	w.facts.Runs = 5
+	require.Empty(t, w.carries(noon))
+	monday := time.Date(2026, 11, 30, 9, 0, 0, 0, time.UTC)
+	require.Equal(t, monday, w.last.Next)
+	send := w.due(monday)
+	require.Equal(t, []string{"mail weekly weekly"}, where(send))
+	m := Voice{}.Compose(send[0], monday)
+	require.Equal(t, "All well: 5 runs in seven days, 0 overdue", m.Subject)
+	require.Equal(t, m.Subject+".\n", m.Text)
+	w.carries(monday)
+	require.Empty(t, w.carries(monday.Add(time.Hour)))
+	require.Equal(t, []string{"mail weekly weekly"}, w.carries(monday.AddDate(0, 0, 21)), "three missed are one")
+	late := decantAction()
+	late.State, late.Due = maintenance.Overdue, after(24*time.Hour)
+	w.facts.Actions, w.facts.Runs = []maintenance.Action{late}, 1
+	monday = monday.AddDate(0, 0, 28)
+	m = Voice{}.Compose(w.due(monday)[1], monday)
+	require.Equal(t, "To look at: 1 run in seven days, 1 overdue", m.Subject)
+	require.Contains(t, m.Text, "\nOverdue:\n- Decant jar-2: overdue since 25 Nov 12:00\n")
+}
+
 func TestPruneKeepsWhatIsStillOwed(t *testing.T) {
 	w := newWorld(t, decantAction(), drainAction())
 	w.says(noon)

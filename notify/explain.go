@@ -91,7 +91,10 @@ func (v Voice) became(n Notice, now time.Time) string {
 	case Seen:
 		return "seen" + by(n) + ": no repeat before the next stage"
 	case Wake:
-		return "to be told in the night that comes, this once" + by(n)
+		if n.By == "" {
+			return "to be told in the night that comes, this once"
+		}
+		return "to be told in the night that comes, this once, as" + strings.TrimPrefix(by(n), " by") + " asked"
 	}
 	return string(n.Outcome) + because(detail)
 }

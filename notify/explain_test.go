@@ -23,6 +23,11 @@ func TestTellSaysWhatBecameOfAReminder(t *testing.T) {
 		"13:00 drain north, opened to phone: not sent any more: replaced by closing":                                           {Key: drain, Outcome: Superseded, Detail: "replaced by closing"},
 		"13:00 test to phone: delivered: 200 OK":                                                                               {Key: TestReminder("phone", noon).Key, Outcome: Delivered, Detail: "200 OK", Test: true},
 		"13:00 digest to mail: delivered: 250 queued [31mred":                                                                  {Key: Key{digestAction, Daily, 3, "mail"}, Outcome: Delivered, Detail: "250 queued\x1b[31mred"},
+		"13:00 weekly to mail: delivered in one message with others (r-1): 250 queued":                                         {Key: Key{weeklyAction, Weekly, 3, "mail"}, Outcome: Delivered, Detail: "250 queued", In: "r-1"},
+		"13:00 drain north, opened to phone: seen by ana: no repeat before the next stage":                                     SeenBy(drain, "ana", noon),
+		"13:00 drain north, opened to phone: to be told in the night that comes, this once, as ana asked":                      WakeMe(drain, "ana", noon),
+		"13:00 drain north, opened to phone: to be told in the night that comes, this once":                                    WakeMe(drain, "", noon),
+		"13:00 drain north, opened to phone: held until Wed 06:30: ana's quiet hours":                                          {Key: drain, Outcome: Held, Until: ptr(after(17*time.Hour + 30*time.Minute)), Detail: "ana's quiet hours"},
 	} {
 		n.At = noon
 		require.Equal(t, want, v.Tell(n, noon))
@@ -74,4 +79,35 @@ func TestWhyNotTold(t *testing.T) {
 			require.Equal(t, c.want, strings.Join(says, "\n"))
 		})
 	}
+}
+
+func TestWhyAPersonWasNotTold(t *testing.T) {
+	v, p := oslo(t), ladder()
+	p.Quiet = Quiet{From: clock(22, 0), To: clock(6, 30), Zone: zone(t, "Europe/Oslo")}
+	p.People[0].Quiet = Nights{{From: clock(12, 0), To: clock(15, 0), Zone: zone(t, "Europe/Oslo")}}
+	f := Facts{Actions: []maintenance.Action{longDrain()}}
+	seen := SeenBy(Key{"drain/north/s1", Opened, 0, "phone"}, "ana", after(10*time.Minute))
+	require.Equal(t, []string{
+		"drain north to phone: ana's quiet hours until 15:00",
+		"drain north to mail: ana hears of drain on phone alone",
+		"drain north to post: bo is told only if nobody answers for 45 min",
+		"drain north to board: board is told only if nobody answers for 1 h 30 min",
+	}, v.WhyNotTold(maintenance.DoDrain, f, nil, p, after(time.Minute)))
+	require.Equal(t, []string{
+		"13:10 drain north, opened to phone: seen by ana: no repeat before the next stage",
+		"drain north to mail: ana hears of drain on phone alone",
+		"drain north to post: bo is told only if nobody answers, and it was seen by ana 13:10",
+		"drain north to board: board is told only if nobody answers, and it was seen by ana 13:10",
+	}, v.WhyNotTold(maintenance.DoDrain, f, []Notice{seen}, p, after(time.Hour)))
+}
+
+// What a plan gives up is explained by the same words in its notices.
+func TestNoticesExplainWhatAPolicyDropped(t *testing.T) {
+	w := newWorld(t, longDrain())
+	w.policy = ladder()
+	w.carries(noon)
+	w.carries(after(45 * time.Minute))
+	last := w.notices[len(w.notices)-2]
+	require.Equal(t, "no answer for 45 min: the window is open", last.Detail, "an escalation says why in the ledger")
+	require.Equal(t, Attempted, last.Outcome)
 }

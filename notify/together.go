@@ -107,7 +107,7 @@ func (v Voice) gathered(parts []Reminder, now time.Time) string {
 	}
 	switch gap := parts[0].Off; {
 	case off:
-		return n + " things came due while I was off (" + v.When(gap.From, now) + "–" + v.When(gap.To, now) + ")"
+		return n + " things came due while I was off (" + v.fromTo(gap.From, gap.To, now) + ")"
 	case held:
 		return n + " things came due in your quiet hours"
 	}
