@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -82,7 +83,9 @@ func startBeatingLogged(t *testing.T, c config.Config, data string, log *slog.Lo
 	k, err := open(Settings{Data: data, Config: c, Log: log, Clock: func() time.Time { return time.Now().Add(time.Duration(b.off.Load())) }})
 	require.NoError(t, err)
 	for _, ch := range channels {
-		k.outbox.policy.Channels = append(k.outbox.policy.Channels, ch.Name())
+		if p := &k.outbox.policy; !slices.Contains(p.Channels, ch.Name()) {
+			p.Channels = append(p.Channels, ch.Name())
+		}
 	}
 	courier := notify.NewCourier(k.carrier, channels)
 	b.k, b.beat = k, newBeat(k, courier)

@@ -28,9 +28,9 @@ func (pl *planner) foresee(a *maintenance.Action, at line, begins time.Time, sta
 	want := wish{step: step{stage: stage}, since: n.from, reason: "it closes in your quiet hours"}
 	if stage == Opened {
 		want.count = -int(n.start.Unix() / 60)
-		want.until = n.end
 	}
-	if stage == Opened && runs(a) {
+	if stage == Opened && pl.runs(a) {
+		want.until = n.end
 		want.reason = "the run will probably end in your quiet hours"
 	}
 	return want, true
@@ -47,16 +47,18 @@ func (pl *planner) early(a *maintenance.Action, at line, begins time.Time, stage
 		return nightfall{}, false
 	}
 	n := nightfall{start.Add(-foresight), start, end}
-	if stage == Opened && runs(a) && pl.policy.LookAhead != nil {
+	if stage == Opened && pl.runs(a) && pl.policy.LookAhead != nil {
 		n.from = pl.lookAhead(start)
 		return n, true
 	}
 	return n, !a.Closes.After(end)
 }
 
-// runs says that an action waits for the end of a run whose length is known from others.
-func runs(a *maintenance.Action) bool {
-	return a.Do == maintenance.DoDrain && a.State == maintenance.Coming && a.DueLow != nil && a.DueHigh != nil
+// runs says that an action waits for the end of a run, and not because it was put off. It is
+// there only if the run's length is known from others.
+func (pl *planner) runs(a *maintenance.Action) bool {
+	until, snoozed := pl.facts.Snoozed[a.ID]
+	return a.Do == maintenance.DoDrain && a.State == maintenance.Coming && !(snoozed && until.Equal(a.Opens))
 }
 
 // lookAhead is the evening's time for a look ahead to a night.
@@ -73,7 +75,7 @@ func (pl *planner) lookAhead(start time.Time) time.Time {
 }
 
 // Wakes says that a reminder asks whether to wake somebody: the answer is a Wake.
-func (r Reminder) Wakes() bool { return r.Key.Stage == Opened && r.Key.Count < 0 && runs(&r.Action) }
+func (r Reminder) Wakes() bool { return !r.Until.IsZero() }
 
 // WakeMe notes the answer to a look-ahead: whoever the channel belongs to is to be told of
 // the action in the night that comes, or is there, this once.
@@ -108,9 +110,12 @@ func (pl *planner) held(r Reminder) (until time.Time, held bool) {
 // aheadWords say when a run will probably end, and ask.
 func (v Voice) aheadWords(r Reminder, now time.Time) (subject, text string) {
 	a := r.Action
-	lead := a.Opens.Sub(a.Due)
-	pump := nameOr(a.Pump, "the pump")
-	subject = "The run of " + pump + " will probably end " + v.fromTo(a.DueLow.Add(lead), a.DueHigh.Add(lead), now)
+	subject = "The run of " + nameOr(a.Pump, "the pump") + " will probably end "
+	if lead := a.Opens.Sub(a.Due); a.DueLow != nil && a.DueHigh != nil {
+		subject += v.fromTo(a.DueLow.Add(lead), a.DueHigh.Add(lead), now)
+	} else {
+		subject += "about " + v.When(a.Opens, now)
+	}
 	text = subject + ", from the lengths of its own runs.\n" +
 		"Word of the drain would wait for the end of your quiet hours at " + v.When(r.Until, now) + ".\n" +
 		"Leave it, or be woken this once?\n"

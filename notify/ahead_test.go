@@ -49,18 +49,16 @@ func TestARunThatEndsInTheNightIsToldOfInTheEvening(t *testing.T) {
 }
 
 func TestNoLookAheadWhereNothingWouldBeHeld(t *testing.T) {
-	byDay, known := comingDrain(), comingDrain()
+	byDay := comingDrain()
 	byDay.Opens = after(19 * time.Hour)
-	known.DueLow = nil // nothing is known of its length: but the window closes in the night
 	for name, c := range map[string]struct {
 		action maintenance.Action
 		change func(*Policy)
 	}{
-		"it ends in the day":         {byDay, func(*Policy) {}},
-		"drain passes at any hour":   {comingDrain(), func(p *Policy) { p.Quiet.Except = []maintenance.Do{maintenance.DoDrain} }},
-		"no quiet hours":             {comingDrain(), func(p *Policy) { p.Quiet = Quiet{} }},
-		"it is off":                  {comingDrain(), func(p *Policy) { p.LookAhead = nil }},
-		"no run of its own to go by": {known, func(*Policy) {}},
+		"it ends in the day":       {byDay, func(*Policy) {}},
+		"drain passes at any hour": {comingDrain(), func(p *Policy) { p.Quiet.Except = []maintenance.Do{maintenance.DoDrain} }},
+		"no quiet hours":           {comingDrain(), func(p *Policy) { p.Quiet = Quiet{} }},
+		"it is off":                {comingDrain(), func(p *Policy) { p.LookAhead = nil }},
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := newWorld(t, c.action)
@@ -69,6 +67,23 @@ func TestNoLookAheadWhereNothingWouldBeHeld(t *testing.T) {
 			require.Empty(t, w.carries(after(evening)))
 		})
 	}
+}
+
+// A drain that was put off into the night waits for no run.
+func TestWhatWasPutOffIsNoRun(t *testing.T) {
+	a := comingDrain()
+	w := newWorld(t, a)
+	w.policy = watchful()
+	w.facts.Snoozed = map[string]time.Time{a.ID: a.Opens}
+	require.Empty(t, w.carries(after(evening)))
+}
+
+func TestARunLikeTheOnlyOneBefore(t *testing.T) {
+	w := newWorld(t, comingDrain())
+	w.facts.Actions[0].DueLow, w.facts.Actions[0].DueHigh = nil, nil
+	w.policy = watchful()
+	m := Voice{}.Compose(w.due(after(evening))[0], after(evening))
+	require.Equal(t, "The run of north will probably end about Wed 03:50", m.Subject)
 }
 
 // The hour of the look-ahead belongs to the evening before the night, whenever that begins.

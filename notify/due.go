@@ -35,7 +35,7 @@ type Reminder struct {
 	Test    bool                 // it asks for nothing
 	Held    bool                 // it waited for the end of quiet hours
 	Off     Stretch              // it fell due while nobody looked; zero: it did not
-	Until   time.Time            // of word ahead of a night: when the night ends
+	Until   time.Time            // of word of a run that will end in the night: when the night ends
 	Silent  time.Duration        // of an escalation: for how long nobody has answered
 	With    []Reminder           // the less urgent, on a channel that people read
 }
@@ -150,7 +150,7 @@ type wish struct {
 	step
 	since  time.Time
 	reason string
-	until  time.Time // of word ahead of a night: when that ends
+	until  time.Time // of word of a run that will end in the night: when that ends
 }
 
 // open plans for an action that is there.
