@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"sumpbook/maintenance"
+	"sumpbook/notify"
 )
 
 // Who is told of what, on which channels and when.
@@ -100,7 +101,7 @@ func (k checker) kinds(path string, p Person) error {
 	}
 	var nowhere []string
 	for _, do := range maintenance.Dos() {
-		if len(by[do]) == 0 && len(by["*"]) == 0 {
+		if len(by[do]) == 0 && len(by[notify.AnyKind]) == 0 && do != maintenance.DoStopPump {
 			nowhere = append(nowhere, string(do))
 		}
 	}
@@ -170,7 +171,7 @@ func (k checker) escalate() error {
 			return k.problem(path+".after", "give more than "+brief(before[0].After), "the second step does not come after the first")
 		}
 		steps[e.Do] = append(before, e)
-		if len(k.toldFirst(steps[e.Do])) == 0 {
+		if len(k.toldFirst(e.Do, steps[e.Do])) == 0 {
 			return k.problem(path+".to", "leave a channel that is told at once", "nobody is told of %s before", e.Do)
 		}
 	}
@@ -178,15 +179,25 @@ func (k checker) escalate() error {
 }
 
 // toldFirst are the channels that hear of a kind without escalation.
-func (k checker) toldFirst(steps []Escalate) []string {
-	all := k.channelNames()
-	for _, e := range steps {
-		all = slices.DeleteFunc(all, func(ch string) bool { return ch == e.To })
+func (k checker) toldFirst(do maintenance.Do, steps []Escalate) (all []string) {
+	named := func(who string) bool {
+		return slices.ContainsFunc(steps, func(e Escalate) bool { return e.To == who })
+	}
+	for _, ch := range k.channelNames() {
+		told := !named(ch)
 		for _, p := range k.c.People {
-			if p.Name == e.To {
-				all = slices.DeleteFunc(all, func(ch string) bool { return slices.Contains(p.Channels, ch) })
+			if slices.Contains(p.Channels, ch) {
+				told = told && !named(p.Name) && slices.Contains(p.hears(do), ch)
 			}
+		}
+		if told {
+			all = append(all, ch)
 		}
 	}
 	return all
+}
+
+// hears are the channels on which a person is told of a kind.
+func (p Person) hears(do maintenance.Do) []string {
+	return notify.Person{Channels: p.Channels, Kinds: p.Kinds.By()}.Hears(do)
 }

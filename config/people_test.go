@@ -51,7 +51,7 @@ func TestAKindThatReachesNobodyIsToldAndWarnedOf(t *testing.T) {
 	c, err := load(t, strings.Replace(ana, "[phone]", "[phone, mail]", 1)+", kinds: {drain: [phone], fill: []}}]\n")
 	require.NoError(t, err)
 	require.Len(t, c.Warnings, 1)
-	require.Contains(t, c.Warnings[0], "people[0].kinds: no channel for stop-pump, fill, top-up,")
+	require.Contains(t, c.Warnings[0], "people[0].kinds: no channel for fill, top-up,")
 	require.Contains(t, c.Warnings[0], `so ana is told on phone, mail; "*" stands for the kinds that are not named`)
 	require.NotContains(t, c.Warnings[0], "drain")
 }

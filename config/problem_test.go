@@ -340,6 +340,8 @@ var problems = []struct{ name, yaml, says string }{
 		`:5: escalate[1].after: the second step does not come after the first; give more than 2m`},
 	{"escalation to the same", ana + "}]\nescalate:\n- {do: drain, after: 2m, to: mail}\n- {do: drain, after: 3m, to: mail}\n",
 		`:5: escalate[1].to: mail is told already after 2m; name each once a kind`},
+	{"escalation to the one that is told", "channels: [" + hook + "}, " + post + "}]\npeople: [{name: ana, channels: [phone, mail], kinds: {drain: [phone], \"*\": [mail]}}]\nescalate: [{do: drain, after: 45m, to: phone}]\n",
+		`:3: escalate[0].to: nobody is told of drain before; leave a channel that is told at once`},
 	{"escalation to all there are", "channels: [" + hook + "}]\npeople: [{name: ana, channels: [phone]}]\nescalate: [{do: drain, after: 45m, to: ana}]\n",
 		`:3: escalate[0].to: nobody is told of drain before; leave a channel that is told at once`},
 }

@@ -62,7 +62,7 @@ func TestTheNightIsOneLetterInTheMorning(t *testing.T) {
 		synctest.Wait()
 		require.Len(t, mail.taken(), before+1)
 		m := mail.taken()[before]
-		require.Equal(t, "5 things came due in your quiet hours. First: Drain north into jar-1: overdue since 00:52", m.Subject)
+		require.Equal(t, "5 reminders from your quiet hours. First: Drain north into jar-1: overdue since 00:52", m.Subject)
 		delivered := map[string]int{}
 		require.NoError(t, b.k.book.journal.Notices(0, func(n notify.Notice) error {
 			if n.Outcome == notify.Delivered {

@@ -1,7 +1,6 @@
 package notify
 
 import (
-	"strings"
 	"time"
 
 	"sumpbook/maintenance"
@@ -127,14 +126,13 @@ func (v Voice) aheadWords(r Reminder, now time.Time) (subject, text string) {
 
 // fromTo writes two instants, with the day of the second only if it is another.
 func (v Voice) fromTo(from, to, now time.Time) string {
-	return v.When(from, now) + "–" + strings.TrimPrefix(v.When(to, now), v.dayOf(from, now))
-}
-
-// dayOf is what When writes before the time of day.
-func (v Voice) dayOf(t, now time.Time) string {
-	day, _, ok := strings.Cut(v.When(t, now), " ")
-	if !ok {
-		return ""
+	zone := v.Zone
+	if zone == nil {
+		zone = time.UTC
 	}
-	return day + " "
+	end := v.When(to, now)
+	if from.In(zone).Format(time.DateOnly) == to.In(zone).Format(time.DateOnly) {
+		end = to.In(zone).Format("15:04")
+	}
+	return v.When(from, now) + "–" + end
 }

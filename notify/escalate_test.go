@@ -43,6 +43,15 @@ func TestNobodyAnswers(t *testing.T) {
 	require.Equal(t, []string{"board done drain north", "phone done drain north", "post done drain north"}, w.carries(after(5*time.Hour)))
 }
 
+// The first step may be another channel of the same person, which is not told of it before.
+func TestAStepToAnotherChannel(t *testing.T) {
+	w := newWorld(t, longDrain())
+	w.policy = household()
+	w.policy.Escalate = []Escalation{{maintenance.DoDrain, 45 * time.Minute, "mail"}}
+	require.NotContains(t, w.carries(noon), "mail opened drain north")
+	require.Equal(t, []string{"mail opened drain north"}, w.carries(after(45*time.Minute)))
+}
+
 func TestSeenStopsRepeatAndEscalationOfItsStage(t *testing.T) {
 	w := newWorld(t, longDrain())
 	w.policy = ladder()

@@ -167,7 +167,7 @@ func (v Voice) whyNot(a maintenance.Action, notices []Notice, p Policy, now time
 // silence is why nothing was ever noted of an action on a channel.
 func (v Voice) silence(a maintenance.Action, channel string, notices []Notice, p Policy, now time.Time) string {
 	if who := p.person(channel); !p.hears(channel, a.Do) {
-		return who.Name + " hears of " + string(a.Do) + " on " + strings.Join(who.hears(a.Do), " and ") + " alone"
+		return who.Name + " hears of " + string(a.Do) + " on " + strings.Join(who.Hears(a.Do), " and ") + " alone"
 	}
 	if a.State == maintenance.Coming || now.Before(a.Opens) {
 		return "not due before " + v.When(a.Opens, now)

@@ -68,10 +68,15 @@ func TestPeopleHearOfAKindWhereTheyWant(t *testing.T) {
 
 func TestATableWithAHoleLosesNothing(t *testing.T) {
 	p := Person{Name: "ana", Channels: []string{"phone", "mail"}, Kinds: map[maintenance.Do][]string{maintenance.DoDrain: {"phone"}, maintenance.DoFill: nil}}
-	require.Equal(t, []string{"phone"}, p.hears(maintenance.DoDrain))
-	require.Equal(t, p.Channels, p.hears(maintenance.DoFill))
-	require.Equal(t, p.Channels, p.hears(maintenance.DoCheck))
-	require.Equal(t, p.Channels, Person{Channels: p.Channels}.hears(maintenance.DoCheck))
+	require.Equal(t, []string{"phone"}, p.Hears(maintenance.DoDrain))
+	require.Equal(t, p.Channels, p.Hears(maintenance.DoFill))
+	require.Equal(t, p.Channels, p.Hears(maintenance.DoCheck))
+	p.Kinds[AnyKind] = []string{"mail"}
+	require.Equal(t, []string{"mail"}, p.Hears(maintenance.DoCheck))
+	require.Equal(t, p.Channels, p.Hears(maintenance.DoStopPump), "danger goes through everything")
+	p.Kinds[maintenance.DoStopPump] = []string{"phone"}
+	require.Equal(t, []string{"phone"}, p.Hears(maintenance.DoStopPump), "unless they say otherwise")
+	require.Equal(t, p.Channels, Person{Channels: p.Channels}.Hears(maintenance.DoCheck))
 }
 
 func TestWhatIsToldElsewhereNowIsNotTriedOn(t *testing.T) {

@@ -32,11 +32,12 @@ type Person struct {
 // AnyKind stands in Kinds for those that are not named.
 const AnyKind maintenance.Do = "*"
 
-// hears are the channels on which a person is told of a kind. Nothing is lost by a table
-// with a hole in it: what would reach nobody reaches all their channels.
-func (p Person) hears(do maintenance.Do) []string {
+// Hears are the channels on which a person is told of a kind. Nothing is lost by a table
+// with a hole in it: what would reach nobody reaches all their channels. So does a pump
+// without oil, unless it has a row of its own.
+func (p Person) Hears(do maintenance.Do) []string {
 	told, ok := p.Kinds[do]
-	if !ok {
+	if !ok && do != maintenance.DoStopPump {
 		told = p.Kinds[AnyKind]
 	}
 	if len(told) == 0 {
@@ -87,10 +88,14 @@ func (p Policy) hoursOf(channel string) string {
 	return "quiet hours"
 }
 
-// hears says whether a channel is told of a kind by whoever it belongs to.
+// hears says whether a channel is told of a kind by whoever it belongs to, or because an
+// escalation names it.
 func (p Policy) hears(channel string, do maintenance.Do) bool {
 	who := p.person(channel)
-	return who == nil || slices.Contains(who.hears(do), channel)
+	if e := p.step(channel, do); e != nil && e.Who == channel {
+		return true
+	}
+	return who == nil || slices.Contains(who.Hears(do), channel)
 }
 
 // step is the escalation that brings word of a kind to a channel; nil: it is told at once.

@@ -109,7 +109,7 @@ func (v Voice) gathered(parts []Reminder, now time.Time) string {
 	case off:
 		return n + " things came due while I was off (" + v.fromTo(gap.From, gap.To, now) + ")"
 	case held:
-		return n + " things came due in your quiet hours"
+		return n + " reminders from your quiet hours"
 	}
 	return n + " reminders"
 }

@@ -40,7 +40,7 @@ func TestWhatANightHeldIsOneMessageWherePeopleRead(t *testing.T) {
 	send := w.due(after(morning))
 	require.Equal(t, []string{"mail overdue drain north (opened fill south) (opened decant jar-2)", "hook overdue drain north", "hook opened fill south", "hook opened decant jar-2"}, where(send))
 	m := Voice{}.Compose(send[0], after(morning))
-	require.Equal(t, "3 things came due in your quiet hours. First: Drain north: overdue since 03:00", m.Subject)
+	require.Equal(t, "3 reminders from your quiet hours. First: Drain north: overdue since 03:00", m.Subject)
 	for _, part := range send[0].parts() {
 		require.Contains(t, m.Text, "\n"+Voice{}.Compose(part, after(morning)).Text, "each is there as it would be alone")
 	}
