@@ -222,7 +222,9 @@ func (c Config) Loopback() bool {
 
 // PeopleRead says whether a channel is read by people, who would rather have one message
 // than several; programs take one action a message.
-func (ch Channel) PeopleRead() bool { return ch.Type == "smtp" }
+func (ch Channel) PeopleRead() bool {
+	return ch.Type == "smtp" || ch.Type == "desktop" || ch.Type == "webpush"
+}
 
 // LookAheadAt is when to look ahead to the night; false is never.
 func (c Config) LookAheadAt() (ClockTime, bool) {

@@ -115,8 +115,8 @@ func (v Voice) aheadWords(r Reminder, now time.Time) (subject, text string) {
 	} else {
 		subject += "about " + v.When(a.Opens, now)
 	}
-	text = subject + ", from the lengths of its own runs.\n" +
-		"Word of the drain would wait for the end of your quiet hours at " + v.When(r.Until, now) + ".\n" +
+	text = subject + ".\n" +
+		"That is by the lengths of its own runs. Word of the drain would wait for the end of your quiet hours at " + v.When(r.Until, now) + ".\n" +
 		"Leave it, or be woken this once?\n"
 	if link := v.link(a.ID); link != "" {
 		text += "Answer: " + link + "\n"

@@ -40,8 +40,8 @@ func TestARunThatEndsInTheNightIsToldOfInTheEvening(t *testing.T) {
 	require.True(t, send[0].Wakes())
 	m := Voice{BaseURL: "http://192.0.2.7:8417"}.Compose(send[0], after(evening))
 	require.Equal(t, "The run of north will probably end Wed 03:10–04:30", m.Subject)
-	require.Equal(t, "The run of north will probably end Wed 03:10–04:30, from the lengths of its own runs.\n"+
-		"Word of the drain would wait for the end of your quiet hours at Wed 06:30.\nLeave it, or be woken this once?\n"+
+	require.Equal(t, "The run of north will probably end Wed 03:10–04:30.\n"+
+		"That is by the lengths of its own runs. Word of the drain would wait for the end of your quiet hours at Wed 06:30.\nLeave it, or be woken this once?\n"+
 		"Answer: http://192.0.2.7:8417/actions/drain%2Fnorth%2Fs1\n", m.Text)
 	w.carries(after(evening))
 	w.facts.Actions[0].Opens = after(16 * time.Hour) // the estimate moves: the same night, the same word

@@ -108,16 +108,20 @@ func SeenBy(k Key, by string, now time.Time) Notice {
 	return Notice{At: now, Key: k, Outcome: Seen, By: by}
 }
 
-// see marks a step, and for a repeat all that it repeats.
+// see marks a step, and for a repeat all that it repeats. Whoever has seen it has it,
+// whatever the send came to; what was said before the action was last done is over.
 func (t *thread) see(s step) {
-	if s.stage != Again {
-		m := t.steps[s]
-		m.seen = true
-		t.steps[s] = m
+	m, there := t.steps[s]
+	if !there {
 		return
 	}
+	m.told, m.seen = true, true
+	if m.pending() {
+		m.outcome = Delivered
+	}
+	t.steps[s] = m
 	for other, m := range t.steps {
-		m.seen = m.seen || other.stage.rank() > 0 && m.said()
+		m.seen = m.seen || s.stage == Again && other.stage.rank() > 0 && m.said()
 		t.steps[other] = m
 	}
 }

@@ -77,12 +77,42 @@ func TestSeenOnARepeatIsSeen(t *testing.T) {
 	w.carries(noon)
 	r := w.due(after(30 * time.Minute))[0]
 	w.outcome(r, Attempted, after(30*time.Minute), nil)
-	w.outcome(r, Retry, after(30*time.Minute), ptr(after(40*time.Minute)))
+	w.outcome(r, Retry, after(30*time.Minute), ptr(after(40*time.Minute))) // and yet it came through
 	w.add(SeenBy(r.Key, "ana", after(35*time.Minute)))
-	require.Empty(t, w.due(after(50*time.Minute)))
-	require.Len(t, w.last.Notices, 1)
-	require.Equal(t, "it was seen", w.last.Notices[0].Detail)
-	require.Equal(t, Superseded, w.last.Notices[0].Outcome)
+	for at := 40 * time.Minute; at < 4*time.Hour; at += 5 * time.Minute {
+		require.Empty(t, w.carries(after(at)))
+	}
+}
+
+// On a channel on which the repeat still waits it is dropped: somebody has seen it elsewhere.
+func TestSeenElsewhereEndsARepeatThatWaits(t *testing.T) {
+	w := newWorld(t, longDrain())
+	w.policy = Policy{Channels: []string{"phone", "mail"}, Repeat: map[maintenance.Do]time.Duration{maintenance.DoDrain: 30 * time.Minute}}
+	w.carries(noon)
+	for _, r := range w.due(after(30 * time.Minute)) {
+		w.outcome(r, Attempted, after(30*time.Minute), nil)
+		w.outcome(r, Retry, after(30*time.Minute), ptr(after(40*time.Minute)))
+	}
+	w.add(SeenBy(Key{"drain/north/s1", Opened, 0, "phone"}, "ana", after(35*time.Minute)))
+	require.Empty(t, w.due(after(40*time.Minute)))
+	require.Len(t, w.last.Notices, 2)
+	for _, n := range w.last.Notices {
+		require.Equal(t, Superseded, n.Outcome)
+		require.Equal(t, "it was seen", n.Detail)
+	}
+}
+
+func TestSeenAfterItWasDoneIsNothing(t *testing.T) {
+	w := newWorld(t, longDrain())
+	w.policy.Repeat = map[maintenance.Do]time.Duration{maintenance.DoDrain: 30 * time.Minute}
+	w.carries(noon)
+	actions := w.facts.Actions
+	w.facts.Actions = nil
+	w.carries(after(time.Minute))
+	w.add(SeenBy(Key{"drain/north/s1", Opened, 0, "phone"}, "ana", after(2*time.Minute)))
+	w.facts.Actions = actions // undone
+	require.Equal(t, []string{"phone opened drain north"}, w.carries(after(3*time.Minute)))
+	require.Equal(t, []string{"phone again drain north"}, w.carries(after(33*time.Minute)))
 }
 
 // Later is neither seen nor done: when its time comes the first are told first, anew.

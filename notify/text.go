@@ -94,7 +94,7 @@ func (v Voice) body(r Reminder, headline string, now time.Time) string {
 	if line := v.until(a, now); line != "" {
 		b.WriteString(line + "\n")
 	}
-	if (r.Key.Stage == Opened || r.Key.Stage == Closing) && now.Sub(r.Since) >= lateAfter {
+	if (r.Key.Stage == Opened || r.Key.Stage == Closing) && r.Silent == 0 && now.Sub(r.Since) >= lateAfter {
 		b.WriteString("This reminder is late: it fell due " + v.When(r.Since, now) + ".\n")
 	}
 	if why := v.why(a.Why); why != "" {

@@ -124,6 +124,33 @@ func TestGoldenDigest(t *testing.T) {
 	golden(t, "digest.txt", text+shown(v.Compose(r, noon)))
 }
 
+// The morning after a night, after a gap, an evening, a week, and a step of escalation.
+func TestGoldenTogether(t *testing.T) {
+	v, night := oslo(t), kitchen()
+	part := func(a maintenance.Action, stage Stage) Reminder {
+		return Reminder{Key: Key{a.ID, stage, 0, "mail"}, Action: a, Since: a.Opens, Attempt: 1, Held: true}
+	}
+	r := part(night[1], Overdue)
+	r.With = []Reminder{part(night[2], Opened), part(lastSeen(night[5].ID, &About{Vessel: ptr("jar-2")}), Done)}
+	text := shown(v.Compose(r, after(morning)))
+	for i := range r.With {
+		r.With[i].Held = false
+	}
+	text += shown(v.Compose(r, after(morning)))
+	off := Stretch{noon, after(morning)}
+	r = part(night[5], Opened)
+	r.Off, r.With = off, []Reminder{part(night[6], Opened)}
+	r.With[0].Off = off
+	text += shown(v.Compose(r, after(morning)))
+	ahead := part(comingDrain(), Opened)
+	ahead.Until, ahead.Key.Count = after(17*time.Hour+30*time.Minute), -1
+	text += shown(v.Compose(ahead, after(evening)))
+	text += shown(v.Compose(Reminder{Key: Key{weeklyAction, Weekly, 1, "mail"}, Runs: 5}, noon))
+	step := part(longDrain(), Opened)
+	step.Silent = 45 * time.Minute
+	golden(t, "together.txt", text+shown(v.Compose(step, after(45*time.Minute))))
+}
+
 func TestAmountsInThePersonsUnits(t *testing.T) {
 	v := Voice{Amount: func(value float64, unit string) string {
 		return fmt.Sprintf("%.2f pounds of %s", value/453.59237, unit)
