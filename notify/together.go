@@ -10,19 +10,26 @@ import (
 func (r Reminder) parts() []Reminder {
 	first := r
 	first.With = nil
-	return append([]Reminder{first}, r.With...)
+	return append(append(make([]Reminder, 0, 1+len(r.With)), first), r.With...)
 }
 
 // only is what is left of a reminder and of what goes with it.
 func (r Reminder) only(wanted func(Reminder) bool) (left Reminder, ok bool) {
+	var with []Reminder
+	if len(r.With) > 0 {
+		with = make([]Reminder, 0, len(r.With))
+	}
 	for _, part := range r.parts() {
 		switch {
 		case !wanted(part):
 		case !ok:
 			left, ok = part, true
 		default:
-			left.With = append(left.With, part)
+			with = append(with, part)
 		}
+	}
+	if len(with) > 0 {
+		left.With = with
 	}
 	return left, ok
 }
