@@ -43,6 +43,19 @@ func TestNobodyAnswers(t *testing.T) {
 	require.Equal(t, []string{"board done drain north", "phone done drain north", "post done drain north"}, w.carries(after(5*time.Hour)))
 }
 
+// Whoever was told by a step hears the rest of the window, also when somebody has seen it
+// since and when the clock is set back.
+func TestWhoWasToldIsNotForgotten(t *testing.T) {
+	w := newWorld(t, longDrain())
+	w.policy = ladder()
+	w.carries(noon)
+	w.carries(after(45 * time.Minute)) // bo knows
+	w.add(SeenBy(Key{"drain/north/s1", Opened, 0, "post"}, "bo", after(50*time.Minute)))
+	require.Empty(t, w.carries(after(10*time.Minute)))
+	require.Empty(t, w.carries(after(2*time.Hour)), "the board need not know")
+	require.Equal(t, []string{"phone closing drain north", "post closing drain north"}, w.carries(after(4*time.Hour)))
+}
+
 // The first step may be another channel of the same person, which is not told of it before.
 func TestAStepToAnotherChannel(t *testing.T) {
 	w := newWorld(t, longDrain())
