@@ -1,7 +1,6 @@
 package notify
 
 import (
-	"strings"
 	"time"
 
 	"sumpbook/maintenance"
@@ -153,7 +152,7 @@ func (l *Ledger) Told(action string) (k Key, ok bool) {
 	return k, ok
 }
 
-// silence words why an escalation came, with the oil's temperature where the action has it.
+// silentWords say why an escalation came, with the oil's temperature where the action has it.
 func (v Voice) silentWords(r Reminder) string {
 	words := "You are told because nobody has answered for " + Span(r.Silent)
 	for _, why := range r.Action.Why {
@@ -161,5 +160,5 @@ func (v Voice) silentWords(r Reminder) string {
 			words += "; the oil is now at about " + v.amount(why.Value, why.Unit)
 		}
 	}
-	return strings.TrimSuffix(words, ".") + ".\n"
+	return words + ".\n"
 }

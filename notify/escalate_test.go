@@ -164,7 +164,10 @@ func TestADeadChannelIsNoAnswer(t *testing.T) {
 	w.policy = ladder()
 	r := w.due(noon)[0]
 	w.outcome(r, Attempted, noon, nil)
-	w.outcome(r, GaveUp, noon, nil)
+	w.outcome(r, Retry, noon, ptr(after(30*time.Minute)))
+	r = w.due(after(30 * time.Minute))[0]
+	w.outcome(r, Attempted, after(30*time.Minute), nil)
+	w.outcome(r, GaveUp, after(30*time.Minute), nil)
 	require.Equal(t, []string{"post opened drain north"}, w.carries(after(45*time.Minute)))
 }
 
