@@ -21,7 +21,7 @@ type checker struct {
 }
 
 func (k checker) all() error {
-	for _, check := range []func() error{k.basics, k.quiet, k.again, k.signals, k.limits, k.channels, k.people, k.escalate, k.sources, k.care} {
+	for _, check := range []func() error{k.basics, k.heartbeat, k.quiet, k.again, k.signals, k.limits, k.channels, k.people, k.escalate, k.sources, k.care} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -62,6 +62,19 @@ func (k checker) basics() error {
 	}
 	if c.Weekly != "" {
 		return k.cron("weekly", c.Weekly)
+	}
+	return nil
+}
+
+func (k checker) heartbeat() error {
+	h := k.c.Heartbeat
+	if h.URL != "" {
+		if says := badURL(h.URL); says != "" {
+			return k.problem("heartbeat.url", "give the address that a watcher gave you for it, http or https", "the address %s", says)
+		}
+	}
+	if h.Every < time.Minute || h.Every > 24*time.Hour {
+		return k.problem("heartbeat.every", "give 1m to 24h, such as 15m", "%s is no pace for it", h.Every)
 	}
 	return nil
 }

@@ -28,6 +28,7 @@ type Config struct {
 	Escalate  []Escalate         `json:"escalate"`   // whom to tell when nobody answers
 	Digest    string             `json:"digest"`     // cron spec in Timezone; empty: none
 	Weekly    string             `json:"weekly"`     // likewise, of the word that all is well
+	Heartbeat Heartbeat          `json:"heartbeat"`
 	People    []Person           `json:"people"`
 	Channels  []Channel          `json:"channels"`
 	Sources   []Source           `json:"sources"`
@@ -103,6 +104,12 @@ func (k Kinds) By() map[maintenance.Do][]string {
 		}
 	}
 	return by
+}
+
+// Heartbeat is whom to call while all is well, so that somebody notices when no call comes.
+type Heartbeat struct {
+	URL   string        `json:"url"` // http or https; empty: nobody
+	Every time.Duration `json:"every"`
 }
 
 // Escalate is one step when nobody has answered a reminder, or said that they have seen it.
@@ -205,6 +212,7 @@ func Default() Config {
 		Listen:    "127.0.0.1:8417",
 		Timezone:  time.Local,
 		Units:     "metric",
+		Heartbeat: Heartbeat{Every: 15 * time.Minute},
 		LookAhead: "20:00",
 		Signals: Signals{
 			OnW: 120, OffW: 60, OnC: 50, OffC: 40, DropC: 8,

@@ -52,7 +52,7 @@ func (c Config) Describe() []Setting {
 
 func (c Config) setting(path string, v reflect.Value) Setting {
 	s := Setting{Key: path, Value: text(v), Origin: fromDefault}
-	if strings.HasSuffix(path, "].url") {
+	if strings.HasSuffix(path, "].url") || path == "heartbeat.url" {
 		s.Value = hostOnly(s.Value)
 	}
 	o, ok := c.origins[path]

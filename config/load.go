@@ -78,6 +78,7 @@ func (l *loader) defaults() {
 	l.v.SetDefault("listen", d.Listen)
 	l.v.SetDefault("units", d.Units)
 	l.v.SetDefault("look_ahead", d.LookAhead)
+	l.v.SetDefault("heartbeat.every", d.Heartbeat.Every)
 	l.v.SetDefault("signals.on_w", d.Signals.OnW)
 	l.v.SetDefault("signals.off_w", d.Signals.OffW)
 	l.v.SetDefault("signals.on_c", d.Signals.OnC)

@@ -89,6 +89,7 @@ func drawConfig(t *rapid.T) Config {
 		},
 	}
 	c.LookAhead = rapid.SampledFrom([]string{"20:00", "off", "9:05"}).Draw(t, "ahead")
+	c.Heartbeat = Heartbeat{URL: rapid.SampledFrom([]string{"", "https://192.0.2.9/x"}).Draw(t, "heartbeat"), Every: time.Duration(rapid.IntRange(1, 24*60).Draw(t, "every")) * time.Minute}
 	c.Weekly = rapid.SampledFrom([]string{"", "0 9 * * 1"}).Draw(t, "weekly")
 	c.People = []Person{{
 		Name: "ana", Channels: []string{c.Channels[0].Name}, Kinds: Kinds{StopPump: []string{c.Channels[0].Name}, Other: []string{c.Channels[0].Name}},

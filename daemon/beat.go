@@ -3,6 +3,7 @@ package daemon
 import (
 	"context"
 	"log/slog"
+	"sync/atomic"
 	"time"
 
 	"github.com/robfig/cron/v3"
@@ -24,6 +25,7 @@ type Beat struct {
 	held    bool          // the clock is behind the book: nothing is sent
 	pulse   *pulse
 	pruned  time.Time
+	beaten  atomic.Pointer[time.Time] // when it last looked
 }
 
 // newBeat makes the beat of a keeper; it is poked whenever entries or notices have come.
@@ -70,6 +72,7 @@ func (b *Beat) Run(ctx context.Context) {
 // once is one beat. It gives the next instant at which the answer can change.
 func (b *Beat) once(ctx context.Context) time.Time {
 	now := b.clock()
+	b.beaten.Store(&now)
 	for _, s := range b.sensors() {
 		if err := s.Tick(ctx, now); err != nil {
 			b.log.Error("signal not kept", "error", err)

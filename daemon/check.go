@@ -69,7 +69,7 @@ func (k *Keeper) Doctor(ctx context.Context) []Finding {
 	all := []Finding{k.lookAtClock(), k.lookAtBook(ctx), k.lookAtDisk(), k.lookAtBackups()}
 	all = append(all, k.lookAtSources()...)
 	all = append(all, k.lookAtBrokers()...)
-	return append(all, k.lookAtChannels()...)
+	return append(append(all, k.lookAtChannels()...), k.lookAtHeartbeat()...)
 }
 
 func (k *Keeper) lookAtClock() Finding {

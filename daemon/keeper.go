@@ -35,20 +35,21 @@ type Settings struct {
 // its sensors. The daemon runs one behind its listeners; a command without a daemon makes
 // one for itself.
 type Keeper struct {
-	settings Settings
-	clock    func() time.Time
-	log      *slog.Logger
-	book     *Book
-	outbox   *Outbox
-	feed     *feed
-	channels []notify.Channel
-	voice    notify.Voice
-	carrier  notify.Carrier
-	mu       sync.Mutex // guards sensors
-	sensors  map[string]*Sensor
-	brokers  []*listener // of the daemon; none in a command
-	started  time.Time
-	addr     string // where the daemon's page is; empty in a command
+	settings  Settings
+	clock     func() time.Time
+	log       *slog.Logger
+	book      *Book
+	outbox    *Outbox
+	feed      *feed
+	channels  []notify.Channel
+	voice     notify.Voice
+	carrier   notify.Carrier
+	mu        sync.Mutex // guards sensors
+	sensors   map[string]*Sensor
+	brokers   []*listener // of the daemon; none in a command
+	heartbeat *heartbeat  // likewise
+	started   time.Time
+	addr      string // where the daemon's page is; empty in a command
 }
 
 // rulesOf are the rules the configuration makes.

@@ -58,6 +58,9 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	failed := make(chan error, len(servers)+len(k.sensors))
 	parts.Go(func() { courier.Run(ctx) })
 	parts.Go(func() { beat.Run(ctx) })
+	if k.heartbeat = newHeartbeat(s.Config.Heartbeat, k.isAlive(beat), k.clock, k.log); k.heartbeat != nil {
+		parts.Go(func() { k.heartbeat.run(ctx) })
+	}
 	for _, l := range k.brokers {
 		parts.Go(func() {
 			if err := l.run(ctx); err != nil {
