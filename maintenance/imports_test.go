@@ -43,7 +43,7 @@ var rooms = map[string]room{
 	"maintenance/witness":   {std: calculates + " encoding/json os os/exec path/filepath testing", others: "stretchr/testify"},
 	"maintenance": {ours: "maintenance/physics maintenance/units maintenance/signal maintenance/learn maintenance/chart", std: calculates + " sync", // remembers grades
 		others: "go-json-experiment/json"},
-	"notify": {ours: "maintenance", others: "go-json-experiment/json standard-webhooks wneessen/go-mail"},
+	"notify": {ours: "maintenance", others: "go-json-experiment/json standard-webhooks wneessen/go-mail eclipse/paho.golang godbus/dbus webpush-go"},
 	"daemon/journal": {ours: "maintenance notify", others: "go-json-experiment/json go.etcd.io/bbolt",
 		clock: "os_unix.go:Sleep"}, // waits a second in all for another's lock
 	"daemon/web":      {ours: "maintenance maintenance/units notify", others: "go-json-experiment/json"},

@@ -3,10 +3,13 @@ package notify
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strconv"
 	"strings"
 	"time"
 	"unicode"
+
+	"github.com/go-json-experiment/json"
 
 	"sumpbook/maintenance"
 )
@@ -20,6 +23,46 @@ type Message struct {
 	Action  maintenance.Action
 	Test    bool
 	SentAt  time.Time
+}
+
+// forMachines is what a program gets: one action in one JSON object, as webhooks have it.
+func (m Message) forMachines() ([]byte, error) {
+	body, err := json.Marshal(struct {
+		ID     string             `json:"id"`
+		Stage  Stage              `json:"stage"`
+		Text   string             `json:"text"`
+		Action maintenance.Action `json:"action"`
+	}{m.ID, m.Key.Stage, m.Text, m.Action})
+	if err != nil {
+		return nil, fmt.Errorf("write reminder as json: %w: %w", err, ErrPermanent)
+	}
+	return body, nil
+}
+
+// pressing is how much a message presses: whom it may wake, what may wait behind it.
+type pressing int
+
+const (
+	relaxed pressing = iota
+	usual
+	urgent
+)
+
+// pressing follows from what is asked: a pump in danger and a window that still closes are
+// urgent; upkeep, shopping and what is over can wait. A rule of this project, no source.
+func (m Message) pressing() pressing {
+	a := m.Action
+	switch {
+	case m.Test:
+		return usual
+	case m.Key.Stage == Done, m.Key.Stage == Daily:
+		return relaxed
+	case a.Do == maintenance.DoStopPump, a.Closes != nil && m.SentAt.Before(*a.Closes):
+		return urgent
+	case a.Do == maintenance.DoCare, a.Do == maintenance.DoBuyOil, a.Do == maintenance.DoHandIn:
+		return relaxed
+	}
+	return usual
 }
 
 // A Channel carries a message to the other end. Send gives the other end's words. Its error

@@ -12,10 +12,7 @@ import (
 	"strings"
 	"time"
 
-	"github.com/go-json-experiment/json"
 	standardwebhooks "github.com/standard-webhooks/standard-webhooks/libraries/go"
-
-	"sumpbook/maintenance"
 )
 
 const (
@@ -99,14 +96,9 @@ func (w *Webhook) Send(ctx context.Context, m Message) (string, error) {
 }
 
 func (w *Webhook) request(ctx context.Context, m Message) (*http.Request, error) {
-	body, err := json.Marshal(struct {
-		ID     string             `json:"id"`
-		Stage  Stage              `json:"stage"`
-		Text   string             `json:"text"`
-		Action maintenance.Action `json:"action"`
-	}{m.ID, m.Key.Stage, m.Text, m.Action})
+	body, err := m.forMachines()
 	if err != nil {
-		return nil, fmt.Errorf("write reminder as json: %w: %w", err, ErrPermanent)
+		return nil, err
 	}
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, w.address, bytes.NewReader(body))
 	if err != nil {
