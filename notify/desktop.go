@@ -118,15 +118,12 @@ func sessionBus() string {
 	return "unix:path=" + dbus.EscapeBusAddressValue(filepath.Join(folder, "bus"))
 }
 
-// bodyFor leaves out the subject, which is shown above it. Where the service reads markup,
-// what would be some is escaped.
+// bodyFor escapes what would be markup where the service reads some.
 func bodyFor(able []string, m Message) string {
-	text := strings.TrimSpace(strings.TrimPrefix(strings.ToValidUTF8(m.Text, ""), m.Subject+"."))
-	text = strings.ReplaceAll(text, "\x00", "")
 	if slices.Contains(able, "body-markup") {
-		text = html.EscapeString(text)
+		return html.EscapeString(m.below())
 	}
-	return text
+	return m.below()
 }
 
 // before is the number of what was shown of an action, 0 if nothing was. A service that was

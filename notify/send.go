@@ -39,6 +39,12 @@ func (m Message) forMachines() ([]byte, error) {
 	return body, nil
 }
 
+// below is the text without the subject it begins with, for where that stands above it.
+func (m Message) below() string {
+	text := strings.ReplaceAll(strings.ToValidUTF8(m.Text, ""), "\x00", "")
+	return strings.TrimSpace(strings.TrimPrefix(text, m.Subject+"."))
+}
+
 // pressing is how much a message presses: whom it may wake, what may wait behind it.
 type pressing int
 
