@@ -129,7 +129,7 @@ type Again struct {
 // Channel is one way to reach a person or a program.
 type Channel struct {
 	Name string `json:"name"`
-	Type string `json:"type"` // webhook or smtp
+	Type string `json:"type"` // webhook, smtp, mqtt, program, desktop or webpush
 
 	URL        string `json:"url"`         // webhook: http or https
 	Secret     Secret `json:"secret"`      // webhook: whsec_ and base64; empty: unsigned
@@ -141,8 +141,18 @@ type Channel struct {
 	To           []string        `json:"to"`   // addresses
 	User         string          `json:"user"`
 	Password     Secret          `json:"password"`
-	PasswordFile string          `json:"password_file"`
-	TLS          notify.Security `json:"tls"` // if not told starttls, or opportunistic on loopback without a password
+	PasswordFile string          `json:"password_file"` // smtp and mqtt
+	TLS          notify.Security `json:"tls"`           // if not told starttls, or opportunistic on loopback without a password
+
+	Broker   string `json:"broker"` // mqtt, as these: scheme://host:port
+	Topic    string `json:"topic"`
+	ClientID string `json:"client_id"` // empty: the daemon makes one
+	Username string `json:"username"`
+
+	Command    []string `json:"command"`     // program: its absolute path and its arguments
+	Bus        string   `json:"bus"`         // desktop: unix:path=…; empty: that of the daemon's session
+	Subject    string   `json:"subject"`     // webpush: mailto:ADDRESS or https, for the push service to write to
+	LocalHosts []string `json:"local_hosts"` // webpush: push services that are in this network
 }
 
 // Source is where the readings of a pump come from; a pump has one at most. An http source

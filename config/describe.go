@@ -171,7 +171,9 @@ func (w writer) sequence(v reflect.Value) *yaml.Node {
 		if one.Type() == reflect.TypeFor[Night]() {
 			base = reflect.ValueOf(Night{From: -1, To: -1}) // midnight is to be written too
 		}
-		if child := w.node(one, base); child != nil {
+		if t := scalarType(one.Type()); isScalar(t) { // an empty one is one too
+			n.Content = append(n.Content, w.scalar(one, t))
+		} else if child := w.node(one, base); child != nil {
 			n.Content = append(n.Content, child)
 		}
 	}

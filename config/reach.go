@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"unicode"
@@ -36,20 +37,34 @@ func (k checker) channels() error {
 	return nil
 }
 
+// channelTypes are the types of channels: how each is called, the keys that it has beside
+// name and type, and what checks them.
+var channelTypes = []struct {
+	name, called string
+	keys         []string
+	check        func(checker, string, *Channel) error
+}{
+	{"webhook", "a webhook channel", []string{"url", "secret", "secret_file"}, checker.webhook},
+	{"smtp", "an smtp channel", []string{"host", "port", "from", "to", "user", "password", "password_file", "tls"}, checker.smtp},
+	{"mqtt", "an mqtt channel", []string{"broker", "topic", "client_id", "username", "password_file"}, checker.publisher},
+	{"program", "a program channel", []string{"command"}, checker.program},
+	{"desktop", "a desktop channel", []string{"bus"}, checker.desktop},
+	{"webpush", "a webpush channel", []string{"subject", "local_hosts"}, checker.webpush},
+}
+
 func (k checker) channel(path string, ch *Channel) error {
-	switch ch.Type {
-	case "webhook":
-		if err := k.foreign(path, "a webhook channel", "host", "port", "from", "to", "user", "password", "password_file", "tls"); err != nil {
+	for _, t := range channelTypes {
+		if t.name != ch.Type {
+			continue
+		}
+		known := append([]string{"name", "type"}, t.keys...)
+		others := slices.DeleteFunc(names(reflect.TypeFor[Channel]()), func(key string) bool { return slices.Contains(known, key) })
+		if err := k.foreign(path, t.called, others...); err != nil {
 			return err
 		}
-		return k.webhook(path, ch)
-	case "smtp":
-		if err := k.foreign(path, "an smtp channel", "url", "secret", "secret_file"); err != nil {
-			return err
-		}
-		return k.smtp(path, ch)
+		return t.check(k, path, ch)
 	}
-	return k.problem(path+".type", "give webhook or smtp", "%q is no type of channel", short(ch.Type))
+	return k.problem(path+".type", "give webhook, smtp, mqtt, program, desktop or webpush", "%q is no type of channel", short(ch.Type))
 }
 
 // foreign refuses keys that mean nothing for what they stand in.
@@ -218,14 +233,11 @@ func (k checker) source(path string, s *Source) error {
 }
 
 func (k checker) mqtt(path string, s *Source) error {
-	if err := k.broker(path, s); err != nil {
+	if err := k.broker(path, "an mqtt source", broker{s.Broker, s.ClientID, s.Username, s.PasswordFile, &s.Password}); err != nil {
 		return err
 	}
-	if err := k.topic(path+".topic", s.Topic); err != nil {
+	if err := k.topic(path+".topic", s.Topic, oneDevice); err != nil {
 		return err
-	}
-	if !plain(s.ClientID) || len(s.ClientID) > 128 {
-		return k.problem(path+".client_id", "give at most 128 visible characters, another on each client of the broker", "the broker would not take it")
 	}
 	if err := k.pointers(path, s); err != nil {
 		return err
@@ -239,43 +251,54 @@ func (k checker) mqtt(path string, s *Source) error {
 	if s.Availability.On == "" {
 		s.Availability.On = "online"
 	}
-	return k.topic(path+".availability.topic", s.Availability.Topic)
+	return k.topic(path+".availability.topic", s.Availability.Topic, oneDevice)
 }
+
+const oneDevice = "give one topic in full: a source is one device"
 
 var brokerSchemes = []string{"tcp", "mqtt", "tls", "ssl", "mqtts", "ws", "wss"}
 
-func (k checker) broker(path string, s *Source) error {
+// A broker is what sources and channels say alike of theirs.
+type broker struct {
+	address, clientID, username, passwordFile string
+	password                                  *Secret // to be read from the file
+}
+
+func (k checker) broker(path, what string, b broker) error {
 	const hint = "give scheme://host:port, such as tcp://127.0.0.1:1883, or tls:// with 8883"
-	u, err := url.Parse(s.Broker)
+	u, err := url.Parse(b.address)
 	switch {
-	case s.Broker == "":
-		return k.problem(path+".broker", hint, "an mqtt source needs its broker")
+	case b.address == "":
+		return k.problem(path+".broker", hint, "%s needs its broker", what)
 	case err != nil || !slices.Contains(brokerSchemes, u.Scheme):
 		return k.problem(path+".broker", "the schemes are "+list(brokerSchemes), "this is no address of a broker")
 	case u.User != nil:
 		return k.problem(path+".broker", "give username and password_file", "a login cannot stand in the address")
 	case !isHost(u.Hostname()) || !isPort(u.Port()):
-		return k.problem(path+".broker", hint, "%q has no host and port", short(s.Broker))
+		return k.problem(path+".broker", hint, "%q has no host and port", short(b.address))
 	}
-	if err := k.secret(path, "password", &s.Password, s.PasswordFile); err != nil {
+	if err := k.secret(path, "password", b.password, b.passwordFile); err != nil {
 		return err
 	}
-	if s.Password != "" && s.Username == "" {
+	if *b.password != "" && b.username == "" {
 		return k.problem(path+".password_file", "give username as well", "a password for nobody")
 	}
 	open := slices.Contains([]string{"tcp", "mqtt", "ws"}, u.Scheme)
-	if s.Password != "" && open && !isLoopback(u.Hostname()) {
+	if *b.password != "" && open && !isLoopback(u.Hostname()) {
 		k.warn("%s: the password goes to %s in the clear; tls:// hides it", path, u.Host)
+	}
+	if !plain(b.clientID) || len(b.clientID) > 128 {
+		return k.problem(path+".client_id", "give at most 128 visible characters, another on each client of the broker", "the broker would not take it")
 	}
 	return nil
 }
 
-func (k checker) topic(path, topic string) error {
+func (k checker) topic(path, topic, full string) error {
 	switch {
 	case topic == "":
 		return k.problem(path, "give the topic, such as shed/north", "there is no topic")
 	case strings.ContainsAny(topic, "+#"):
-		return k.problem(path, "give one topic in full: a source is one device", "%q has a wildcard", short(topic))
+		return k.problem(path, full, "%q has a wildcard", short(topic))
 	case !plain(topic) || len(topic) > 65535:
 		return k.problem(path, "give text without control characters", "%q is no topic", short(topic))
 	}

@@ -77,6 +77,7 @@ func drawConfig(t *rapid.T) Config {
 		Name: name.Draw(t, "channel"), Type: "smtp", Host: "mail.example.org", Port: rapid.IntRange(1, 65535).Draw(t, "port"),
 		From: "a@example.org", To: []string{"b@example.org", "C <c@example.org>"}, User: name.Draw(t, "user"), Password: password, TLS: notify.ImplicitTLS,
 	}}
+	c.Channels = append(c.Channels, drawChannels(t, name)...)
 	own := c.Signals
 	own.EndFor = time.Duration(rapid.Int64Range(0, int64(maxDwell)).Draw(t, "end"))
 	pointer := rapid.SampledFrom([]string{"", "/power_w", "/0/a~1b"}).Draw(t, "pointer")

@@ -66,6 +66,9 @@ func TestProblemsHideSecrets(t *testing.T) {
 		`sources: [{pump: north, type: mqtt, broker: "me:` + hush + `@127.0.0.1", topic: a, power: /p}]`,
 		`sources: [{pump: north, type: mqtt, broker: "tcp://me:` + hush + `@127.0.0.1:%zz", topic: a, power: /p}]`,
 		`base_url: "http://me:` + hush + `@127.0.0.1"`,
+		`channels: [{name: shed, type: mqtt, topic: a, broker: "tcp://me:` + hush + `@127.0.0.1:1883"}]`,
+		`channels: [{name: shed, type: mqtt, topic: a, broker: "tcp://127.0.0.1:1883", username: a, password: ` + hush + `}]`,
+		`channels: [{name: phones, type: webpush, subject: "https://me:` + hush + `@example.org"}]`,
 	} {
 		_, err := load(t, yaml)
 		require.Error(t, err, yaml)
@@ -79,13 +82,15 @@ func TestSecretFiles(t *testing.T) {
 	write(t, "etc/hook.key", "whsec_"+hush+"\n")
 	write(t, "etc/mail.key", hush+"\r\n")
 	write(t, "etc/sumpbook.yaml", "channels:\n- "+hook+", secret_file: hook.key}\n- "+post+", user: a, password_file: mail.key}\n"+
-		"sources:\n- "+mqtt+", username: a, password_file: mail.key}\n")
+		"- "+shed+", username: a, password_file: mail.key}\nsources:\n- "+mqtt+", username: a, password_file: mail.key}\n")
 	c, err := Load(Options{File: "etc/sumpbook.yaml"})
 	require.NoError(t, err)
 	require.Empty(t, c.Warnings)
 	require.Equal(t, "whsec_"+hush, c.Channels[0].Secret.Reveal())
 	require.Equal(t, hush, c.Channels[1].Password.Reveal())
+	require.Equal(t, hush, c.Channels[2].Password.Reveal())
 	require.Equal(t, hush, c.Sources[0].Password.Reveal())
+	require.NotContains(t, fmt.Sprint(c.Describe(), c.Channels), hush)
 
 	written, err := c.YAML()
 	require.NoError(t, err)
