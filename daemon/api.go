@@ -46,6 +46,7 @@ func (k *Keeper) api(mux *http.ServeMux) {
 	}))
 	k.explain(mux)
 	k.calendar(mux)
+	k.push(mux)
 	mux.HandleFunc("GET /api/v1/notices", answer(k.getNotices))
 	mux.HandleFunc("POST /api/v1/signals/{pump}", limited(maxSignal, answer(k.postSignals)))
 	mux.HandleFunc("GET /api/v1/openapi.json", func(w http.ResponseWriter, _ *http.Request) {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"sumpbook/daemon/journal"
@@ -183,11 +184,23 @@ func (k *Keeper) lookAtChannels() (all []Finding) {
 		f := Finding{What: "channel " + ch.Name(), State: "ok", Says: "no failure on record"}
 		if why, is := failing[ch.Name()]; is {
 			f.State, f.Says, f.Do = "bad", why, "mend it, then: sumpbook notify test"
+		} else if slices.Contains(k.pushChannels(), ch.Name()) {
+			k.lookAtPhones(&f, ch.Name())
 		}
 		all = append(all, f)
 	}
 	if len(k.channels) == 0 {
-		all = append(all, Finding{"channels", "warn", "nobody is reminded", "add a webhook or smtp channel to the configuration"})
+		all = append(all, Finding{"channels", "warn", "nobody is reminded", "add a channel to the configuration"})
 	}
 	return all
+}
+
+func (k *Keeper) lookAtPhones(f *Finding, channel string) {
+	phones, err := k.phones.Phones(channel)
+	switch {
+	case err != nil:
+		f.State, f.Says = "bad", err.Error()
+	case len(phones) == 0:
+		f.State, f.Says, f.Do = "warn", "no phone has asked for reminders yet", "let one ask, over https"
+	}
 }

@@ -42,6 +42,7 @@ type Keeper struct {
 	outbox    *Outbox
 	feed      *feed
 	channels  []notify.Channel
+	phones    *phoneBook // of the channels that push
 	voice     notify.Voice
 	carrier   notify.Carrier
 	mu        sync.Mutex // guards sensors
@@ -71,10 +72,10 @@ func rulesOf(c config.Config) maintenance.Rules {
 	return r
 }
 
-func channelsOf(c config.Config) ([]notify.Channel, error) {
+func channelsOf(c config.Config, phones notify.PushStore) ([]notify.Channel, error) {
 	var all []notify.Channel
 	for _, ch := range c.Channels {
-		made, err := channelOf(ch)
+		made, err := channelOf(ch, phones)
 		if err != nil {
 			return nil, err
 		}
@@ -83,9 +84,18 @@ func channelsOf(c config.Config) ([]notify.Channel, error) {
 	return all, nil
 }
 
-func channelOf(ch config.Channel) (notify.Channel, error) {
-	if ch.Type == "webhook" {
+func channelOf(ch config.Channel, phones notify.PushStore) (notify.Channel, error) {
+	switch ch.Type {
+	case "webhook":
 		return notify.NewWebhook(ch.Name, ch.URL, ch.Secret.Reveal())
+	case "mqtt":
+		return notify.NewMQTT(ch.Name, notify.MQTTBroker{Address: ch.Broker, Topic: ch.Topic, ClientID: ch.ClientID, Username: ch.Username, Password: ch.Password.Reveal()})
+	case "program":
+		return notify.NewProgram(ch.Name, ch.Command)
+	case "desktop":
+		return notify.NewDesktop(ch.Name, ch.Bus)
+	case "webpush":
+		return notify.NewWebPush(ch.Name, notify.PushOptions{Subject: ch.Subject, LocalHosts: ch.LocalHosts, Store: phones})
 	}
 	return notify.NewMail(ch.Name, notify.MailServer{
 		Host: ch.Host, Port: ch.Port, From: ch.From, To: ch.To, Username: ch.User, Password: ch.Password.Reveal(),
@@ -95,7 +105,7 @@ func channelOf(ch config.Channel) (notify.Channel, error) {
 
 // newKeeper opens the book and what belongs to it. The caller must close it.
 func newKeeper(s Settings, b *Book) (*Keeper, error) {
-	k := &Keeper{settings: s, log: s.Log, book: b, sensors: map[string]*Sensor{}, clock: s.Clock}
+	k := &Keeper{settings: s, log: s.Log, book: b, sensors: map[string]*Sensor{}, clock: s.Clock, phones: &phoneBook{folder: s.Data}}
 	if k.log == nil {
 		k.log = slog.New(slog.NewTextHandler(io.Discard, nil))
 	}
@@ -107,7 +117,7 @@ func newKeeper(s Settings, b *Book) (*Keeper, error) {
 	if k.outbox, err = newOutbox(b, policyOf(s.Config), k.log, k.clock); err != nil {
 		return nil, fmt.Errorf("read the notices: %w", err)
 	}
-	if k.channels, err = channelsOf(s.Config); err != nil {
+	if k.channels, err = channelsOf(s.Config, k.phones); err != nil {
 		return nil, err
 	}
 	k.voice = notify.Voice{Zone: s.Config.Timezone, BaseURL: s.Config.BaseURL, Amount: amountIn(s.Config.Units)}

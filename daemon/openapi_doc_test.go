@@ -44,6 +44,9 @@ var operations = map[string]operation{
 	"GET /api/v1/why-not/{kind}":  {"whyNot", "Why nothing of a kind is asked for, and what became of its reminders.", append([]string{"kind"}, moment...), "", "WhyNotView"},
 	"GET /api/v1/notices":         {"notices", "What became of reminders: the newest, or, with `after`, those that follow.", []string{"after", "limit"}, "", "NoticesView"},
 	"POST /api/v1/signals/{pump}": {"signals", "Samples of a machine: one, or an array of them.", []string{"pump"}, "Samples", "SignalReceipt"},
+	"GET /api/v1/push":            {"push", "Whether reminders can be pushed to the browser that asks, with the key it needs.", nil, "", "PushView"},
+	"POST /api/v1/push":           {"subscribe", "A browser's subscription: reminders are pushed to it from now on.", []string{"channel"}, "subscription", "PhonesView"},
+	"DELETE /api/v1/push":         {"unsubscribe", "Nothing is pushed to this subscription any more.", []string{"channel"}, "farewell", "PhonesView"},
 	"GET /api/v1/openapi.json":    {"description", "This description.", nil, "", "Description"},
 	"GET /calendar.ics":           {"calendar", "What is to be done, as an iCalendar feed (RFC 5545): each action one event, with the same UID for life and a SEQUENCE that counts changes of its time and status. What is no longer asked for is CANCELLED for 14 days.", []string{"as", "alarms"}, "", "text/calendar"},
 	"GET /calendar/{file}":        {"calendarByToken", "The same at an address that is itself the secret, for programs that cannot show a token; `sumpbook calendar` tells it.", []string{"file", "as", "alarms"}, "", "text/calendar"},
@@ -58,6 +61,7 @@ var parameters = object{
 	"limit":    query("at most so many", object{"type": "integer", "minimum": 0, "maximum": maxListed, "default": usualList}),
 	"dry":      query("1: judge, keep nothing", object{"enum": array{"1"}}),
 	"action":   in(query("id of an action", schemaRef("action-id")), "required", true),
+	"channel":  query("a channel of type webpush; the only one if not told", schemaRef("name")),
 	"pump":     object{"name": "pump", "in": "path", "required": true, "schema": schemaRef("name")},
 	"as":       query("todo: tasks (VTODO) in the place of events (VEVENT)", object{"enum": array{"event", "todo"}, "default": "event"}),
 	"alarms":   query("1: one alarm for each; many programs leave out alarms of calendars they subscribe to", object{"enum": array{"0", "1"}, "default": "0"}),
@@ -95,7 +99,7 @@ func document() object {
 	schemas := ownSchemas()
 	described := describer{schemas}
 	for _, answer := range []any{
-		Receipt{}, maintenance.StateView{}, ActionsView{}, maintenance.Audit{}, maintenance.LearnView{}, maintenance.Working{}, WhyNotView{}, NoticesView{}, SignalReceipt{}, pushed{}, Problem{},
+		Receipt{}, maintenance.StateView{}, ActionsView{}, maintenance.Audit{}, maintenance.LearnView{}, maintenance.Working{}, WhyNotView{}, NoticesView{}, SignalReceipt{}, PushView{}, PhonesView{}, subscription{}, farewell{}, pushed{}, Problem{},
 	} {
 		described.schema(reflect.TypeOf(answer))
 	}

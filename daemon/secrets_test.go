@@ -29,7 +29,7 @@ import (
 // or backed up.
 func TestNoSecretComesToLight(t *testing.T) {
 	key := "whsec_" + base64.StdEncoding.EncodeToString([]byte("0123456789abcdef-signing-key"))
-	secrets := []string{key, key[len("whsec_"):], "path-secret-1", "query-secret-2", "mail-secret-3", "broker-secret-4"}
+	secrets := []string{key, key[len("whsec_"):], "path-secret-1", "query-secret-2", "mail-secret-3", "broker-secret-4", "topic-secret-5", "push-secret-6-invented", phoneAuth}
 	echo := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusInternalServerError)
 		fmt.Fprintf(w, "no: %s %v", r.URL, r.Header)
@@ -48,10 +48,26 @@ func TestNoSecretComesToLight(t *testing.T) {
 	s.Config.Channels = []config.Channel{
 		hook("echo", echo.Listener.Addr().String()), hook("gone", gone),
 		{Name: "mail", Type: "smtp", Host: "127.0.0.1", Port: rudeMail(t), From: "pump@example.org", To: []string{"me@example.org"}, User: "pump", Password: "mail-secret-3", TLS: notify.StartTLS},
+		{Name: "shed", Type: "mqtt", Broker: "mqtt://" + gone, Topic: "shed/reminders", Username: "pump", Password: "topic-secret-5"},
+		{Name: "phones", Type: "webpush", Subject: "mailto:pump@example.org", LocalHosts: []string{"127.0.0.1"}},
+		{Name: "bell", Type: "program", Command: []string{"/bin/sh", "-c", "env; exit 3"}},
 	}
 	s.Config.Sources = []config.Source{{Pump: "north", Type: "mqtt", Broker: "mqtt://" + gone, Topic: "shed/north", Power: &watts, Username: "pump", Password: "broker-secret-4", Signals: s.Config.Signals}}
 	stopped(t, s.Data)
+	t.Setenv("SUMPBOOK_SECRET", "topic-secret-5")
+	secure := httptest.NewUnstartedServer(http.NotFoundHandler())
+	secure.Config.ErrorLog = quietLog()
+	secure.StartTLS()
+	defer secure.Close()
+	phone := fmt.Sprintf(`{"endpoint":"https://%s/push-secret-6-invented","keys":{"p256dh":%q,"auth":%q}}`, secure.Listener.Addr(), phoneKey, phoneAuth)
 	addr := serving(t, s)
+	subscribed, err := http.Post("http://"+addr+"/api/v1/push", "application/json", strings.NewReader(phone))
+	require.NoError(t, err)
+	require.Equal(t, http.StatusOK, subscribed.StatusCode)
+	require.NoError(t, subscribed.Body.Close())
+	kept, err := os.ReadFile(filepath.Join(s.Data, pushKey))
+	require.NoError(t, err)
+	secrets = append(secrets, strings.TrimSpace(string(kept)))
 
 	ctx := t.Context()
 	c, err := Connect(ctx, s)
@@ -63,7 +79,7 @@ func TestNoSecretComesToLight(t *testing.T) {
 	}
 	tests, err := c.NotifyTest(ctx, "")
 	require.NoError(t, err)
-	require.Len(t, tests, 3)
+	require.Len(t, tests, 6)
 	for _, one := range tests {
 		require.False(t, one.OK, one.Said)
 	}
@@ -77,7 +93,7 @@ func TestNoSecretComesToLight(t *testing.T) {
 				failed[n.Key.Channel] = true
 			}
 		}
-		return len(failed) == 3
+		return len(failed) == 6
 	}, 20*time.Second, 20*time.Millisecond)
 	v, err := c.Notices(ctx, 1000)
 	result(v, err)
@@ -111,7 +127,7 @@ func TestNoSecretComesToLight(t *testing.T) {
 		seen.Write(stored)
 	}
 	fmt.Fprintf(&seen, "%v %+v", s.Config.Channels[0].Secret, s.Config.Sources)
-	for _, says := range []string{"500", "connection refused", "not connected to", "STARTTLS"} {
+	for _, says := range []string{"500", "connection refused", "not connected to", "STARTTLS", "certificate", "exit status 3"} {
 		require.Contains(t, seen.String(), says, "what went wrong is told")
 	}
 	for _, secret := range secrets {

@@ -46,6 +46,11 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 
+	if len(k.pushChannels()) > 0 {
+		if _, err := k.phones.Keys(); err != nil { // made now, since a GET changes nothing
+			return err
+		}
+	}
 	k.brokers = k.listeners()
 	servers, addr, err := k.listen()
 	if err != nil {
