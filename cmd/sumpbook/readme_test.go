@@ -47,8 +47,10 @@ func TestTheREADMEPlays(t *testing.T) {
 	require.Greater(t, played, 10, "the README shows commands")
 }
 
+// Every configuration that the README shows is one; together they show each type of channel.
 func TestTheREADMEsConfigurationsAreSuch(t *testing.T) {
 	var sources, people int
+	shown := map[string]bool{}
 	for _, b := range fenced.FindAllStringSubmatch(atRoot(t, "README.md"), -1) {
 		if b[1] != "yaml" {
 			continue
@@ -60,9 +62,15 @@ func TestTheREADMEsConfigurationsAreSuch(t *testing.T) {
 		require.NotEmpty(t, c.Channels)
 		require.Empty(t, c.Warnings)
 		sources, people = sources+len(c.Sources), people+len(c.People)
+		for _, ch := range c.Channels {
+			shown[ch.Type] = true
+		}
 	}
 	require.NotZero(t, sources)
 	require.NotZero(t, people)
+	for _, kind := range []string{"webhook", "smtp", "mqtt", "program", "desktop", "webpush"} {
+		require.True(t, shown[kind], kind)
+	}
 }
 
 func TestCIRunsTheREADMEsTestLine(t *testing.T) {
