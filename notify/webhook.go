@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -67,6 +68,8 @@ func webhookClient() *http.Client {
 		Timeout: webhookTimeout,
 		Transport: &http.Transport{
 			Proxy:                  http.ProxyFromEnvironment,
+			DialContext:            (&net.Dialer{Timeout: webhookTimeout}).DialContext,
+			TLSHandshakeTimeout:    webhookTimeout, // it goes on when the send has ended, for others to use
 			DisableKeepAlives:      true,
 			DisableCompression:     true,
 			MaxResponseHeaderBytes: 64 << 10,

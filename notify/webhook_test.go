@@ -165,6 +165,7 @@ func faulty(t *testing.T, treat func(net.Conn)) string {
 			if err != nil {
 				return
 			}
+			t.Cleanup(func() { c.Close() })
 			go func() {
 				defer c.Close()
 				treat(c)

@@ -134,7 +134,7 @@ var errInner = errors.New("the address is one of this machine or network: name t
 // dial connects to the world alone, unless told otherwise: a phone that registers says where
 // we post to, and must not make us knock at the neighbours' doors.
 func (w *WebPush) dial(ctx context.Context, network, address string) (net.Conn, error) {
-	var d net.Dialer
+	d := net.Dialer{Timeout: webhookTimeout}
 	if host, _, err := net.SplitHostPort(address); err != nil || !slices.Contains(w.options.LocalHosts, host) {
 		d.Control = func(_, to string, _ syscall.RawConn) error {
 			at, err := netip.ParseAddrPort(to)
