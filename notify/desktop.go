@@ -28,7 +28,7 @@ type Desktop struct {
 
 	mu    sync.Mutex
 	owner string            // the unique name of the service whose numbers these are
-	shown map[string]uint32 // by action: the number of its notification
+	shown map[string]uint32 // by tag: the number of the notification
 }
 
 // NewDesktop takes the address of a session bus, unix:path=…; empty is that of the session
@@ -97,7 +97,7 @@ func (d *Desktop) show(ctx context.Context, m Message) (string, error) {
 		return "", err
 	}
 	var number uint32
-	err = call("Notify", &number, "sumpbook", d.before(owner, m.Key.Action), "", oneLine(m.Subject), bodyFor(able, m), []string{},
+	err = call("Notify", &number, "sumpbook", d.before(owner, m.tag()), "", oneLine(m.Subject), bodyFor(able, m), []string{},
 		map[string]dbus.Variant{"urgency": dbus.MakeVariant(byte(m.pressing()))}, int32(-1)) // −1: shown as long as is usual there
 	if err != nil {
 		return "", err
@@ -126,16 +126,16 @@ func bodyFor(able []string, m Message) string {
 	return m.below()
 }
 
-// before is the number of what was shown of an action, 0 if nothing was. A service that was
+// before is the number of what was shown under a tag, 0 if nothing was. A service that was
 // started anew counts anew: its numbers may be those of somebody else's notifications.
-func (d *Desktop) before(owner, action string) uint32 {
+func (d *Desktop) before(owner, tag string) uint32 {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if owner != d.owner {
 		clear(d.shown)
 		d.owner = owner
 	}
-	return d.shown[action]
+	return d.shown[tag]
 }
 
 func (d *Desktop) remember(owner string, m Message, number uint32) {
@@ -144,11 +144,11 @@ func (d *Desktop) remember(owner string, m Message, number uint32) {
 	switch {
 	case owner != d.owner:
 	case m.Key.Stage == Done:
-		delete(d.shown, m.Key.Action)
+		delete(d.shown, m.tag())
 	default:
 		if len(d.shown) >= maxShown {
 			clear(d.shown)
 		}
-		d.shown[m.Key.Action] = number
+		d.shown[m.tag()] = number
 	}
 }

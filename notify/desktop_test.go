@@ -124,6 +124,18 @@ func drainAt(stage Stage, now time.Time) Message {
 	return Voice{}.Compose(r, now)
 }
 
+// severalAt is a message of the drain and of something else.
+func severalAt(now time.Time) Message {
+	of := func(action string) Reminder {
+		a := drainMessage(now).Action
+		a.ID = action
+		return Reminder{Key: Key{action, Opened, 0, "desk"}, Action: a, Since: now, Attempt: 1}
+	}
+	r := of("drain/north/s1")
+	r.With = []Reminder{of("drain/south/s2")}
+	return Voice{}.Compose(r, now)
+}
+
 func TestDesktopShowsAndReplaces(t *testing.T) {
 	address, _ := startBus(t)
 	board := &noticeBoard{able: []string{"body", "actions"}}
@@ -143,7 +155,9 @@ func TestDesktopShowsAndReplaces(t *testing.T) {
 
 	other := m
 	other.Key.Action = "drain/south/s2"
+	other.ID = other.Key.ID()
 	require.Zero(t, send(other).Replaces, "another action is not replaced")
+	require.Zero(t, send(severalAt(noon)).Replaces, "a message of several takes no place")
 	require.EqualValues(t, 1, send(drainAt(Closing, noon)).Replaces, "the same action is")
 	done := send(drainAt(Done, noon))
 	require.EqualValues(t, 1, done.Replaces)

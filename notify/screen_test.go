@@ -51,6 +51,7 @@ func TestDesktopOnAServerOfOthers(t *testing.T) {
 	d := newDesktop(t, bus)
 	other := drainAt(Opened, noon)
 	other.Key.Action, other.Subject, other.Text = "drain/south/s2", "Drain south", "Careful: <b>hot</b> & wet"
+	other.ID = other.Key.ID()
 	for _, m := range []Message{drainAt(Opened, noon), other, drainAt(Closing, noon)} {
 		_, err := d.Send(t.Context(), m)
 		require.NoError(t, err)

@@ -39,6 +39,15 @@ func (m Message) forMachines() ([]byte, error) {
 	return body, nil
 }
 
+// tag is the same for messages of which the newest takes the place of the others: those of
+// one action. One that speaks of several is replaced by none.
+func (m Message) tag() string {
+	if m.ID != m.Key.ID() {
+		return m.ID
+	}
+	return m.Key.Action
+}
+
 // below is the text without the subject it begins with, for where that stands above it.
 func (m Message) below() string {
 	text := strings.ReplaceAll(strings.ToValidUTF8(m.Text, ""), "\x00", "")
@@ -61,7 +70,7 @@ func (m Message) pressing() pressing {
 	switch {
 	case m.Test:
 		return usual
-	case m.Key.Stage == Done, m.Key.Stage == Daily:
+	case m.Key.Stage == Done, bulletin(m.Key.Stage):
 		return relaxed
 	case a.Do == maintenance.DoStopPump, a.Closes != nil && m.SentAt.Before(*a.Closes):
 		return urgent

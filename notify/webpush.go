@@ -192,7 +192,7 @@ func (m Message) forPhones() ([]byte, error) {
 		Tag   string `json:"tag"`
 		Title string `json:"title"`
 		Text  string `json:"text"`
-	}{m.ID, m.Key.Stage, m.Key.Action, oneLine(m.Subject), m.below()}
+	}{m.ID, m.Key.Stage, m.tag(), oneLine(m.Subject), m.below()}
 	body, err := json.Marshal(note)
 	if over := len(body) - maxPushed; err == nil && over > 0 {
 		keep := max(0, len(note.Text)-over-len("…"))
@@ -220,7 +220,7 @@ func (w *WebPush) push(ctx context.Context, keys PushKeys, p Phone, m Message, b
 	body = slices.Clip(body) // the library writes behind its end, where other phones' padding would be
 	resp, err := webpush.SendNotificationWithContext(ctx, body, &webpush.Subscription{Endpoint: p.Endpoint, Keys: webpush.Keys{Auth: p.Auth, P256dh: p.P256dh}}, &webpush.Options{
 		HTTPClient: hider{w.client, &hidden}, TTL: int(m.keptFor() / time.Second), Urgency: urgencies[m.pressing()],
-		Topic:      Key{Action: m.Key.Action}.ID(), // a newer message takes the place of one not yet fetched
+		Topic:      idOf(m.tag()), // a newer message takes the place of one not yet fetched
 		Subscriber: strings.TrimPrefix(w.options.Subject, "mailto:"), VAPIDPublicKey: keys.Public, VAPIDPrivateKey: keys.private,
 	})
 	if err != nil {
@@ -255,11 +255,12 @@ func (p Phone) hidden(u *url.URL) secrets {
 }
 
 // keptFor is how long the push service keeps the message for a phone that is off, in whole
-// seconds: until the action is due, when the next stage is said.
+// seconds: until the action is due, when the next stage is said. What no next stage takes the
+// place of is kept for a day.
 func (m Message) keptFor() time.Duration {
 	kept := m.Action.Due.Sub(m.SentAt)
-	if kept <= 0 || m.Key.Stage == Done {
-		kept = latePush
+	if kept <= 0 || m.Key.Stage == Done || m.tag() != m.Key.Action {
+		kept = max(kept, latePush)
 	}
 	return min(kept+time.Second-1, longPush).Truncate(time.Second)
 }

@@ -270,9 +270,10 @@ func TestWebPushTopicsAndUrgency(t *testing.T) {
 	s, b := openPushService(t, nil), newBrowser(t)
 	w, _ := newWebPush(t, s, b.phone(s.URL+"/"+pathToken))
 	south := drainMessage(noon)
-	south.ID, south.Key.Action = "r-south", "drain/south/s2"
+	south.Key.Action = "drain/south/s2"
+	south.ID = south.Key.ID()
 	late := drainAt(Overdue, noon.Add(48*time.Hour))
-	for _, m := range []Message{drainMessage(noon), drainAt(Closing, noon), drainAt(Done, noon), south, late} {
+	for _, m := range []Message{drainMessage(noon), drainAt(Closing, noon), drainAt(Done, noon), south, late, severalAt(noon), severalAt(noon)} {
 		_, err := w.Send(t.Context(), m)
 		require.NoError(t, err)
 	}
@@ -280,9 +281,11 @@ func TestWebPushTopicsAndUrgency(t *testing.T) {
 	for _, p := range s.all() {
 		topics, urgencies, ttls = append(topics, p.header.Get("Topic")), append(urgencies, p.header.Get("Urgency")), append(ttls, p.header.Get("TTL"))
 	}
-	require.Equal(t, []string{"high", "high", "low", "high", "normal"}, urgencies)
-	require.Equal(t, []string{topics[0], topics[0], topics[0], topics[3], topics[0]}, topics)
+	require.Equal(t, []string{"high", "high", "low", "high", "normal", "high", "high"}, urgencies)
+	require.Equal(t, []string{topics[0], topics[0], topics[0], topics[3], topics[0], topics[5], topics[5]}, topics)
 	require.NotEqual(t, topics[0], topics[3])
+	require.NotContains(t, topics[:5], topics[5], "what speaks of several actions is replaced by the word of none of them")
+	require.Equal(t, "86400", ttls[5], "and so is kept for longer than the first of them needs")
 	require.Equal(t, "86400", ttls[2], "word that it is done is kept for a day")
 	require.Equal(t, "86400", ttls[4], "and so is what is overdue")
 }
