@@ -82,7 +82,6 @@ type exposure struct {
 	action  string
 	channel string
 	up      time.Duration
-	told    bool
 }
 
 func (p *phone) Name() string { return p.name }
