@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -58,7 +59,11 @@ func (s *served) restart() {
 
 // tell posts entries until they are taken: the program may be down.
 func (s *served) tell(entries string) error {
-	for until := time.Now().Add(time.Minute); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
+	ctx, cancel := context.WithTimeout(s.t.Context(), time.Minute)
+	defer cancel()
+	again := time.NewTicker(50 * time.Millisecond)
+	defer again.Stop()
+	for ; ctx.Err() == nil; <-again.C {
 		answer, err := http.Post("http://"+s.address+"/api/v1/entries", "application/json", bytes.NewReader([]byte(entries)))
 		if err != nil {
 			continue
