@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"sumpbook/config"
+	"sumpbook/daemon/web"
 	"sumpbook/maintenance"
 	"sumpbook/maintenance/signal"
 	"sumpbook/maintenance/units"
@@ -51,6 +52,10 @@ type Keeper struct {
 	heartbeat *heartbeat  // likewise
 	started   time.Time
 	addr      string // where the daemon's page is; empty in a command
+
+	signer    *notify.Signer // of the links in reminders, and the pages they lead to; of the daemon alone
+	pages     *web.Pages
+	answering sync.Mutex // held while a link is answered
 }
 
 // rulesOf are the rules the configuration makes.

@@ -56,6 +56,7 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	if err != nil {
 		return err
 	}
+	k.carryLinks(addr)
 	courier := notify.NewCourier(k.carrier, k.channels)
 	beat := newBeat(k, courier)
 
@@ -224,18 +225,21 @@ func listenUnix(path string) (net.Listener, error) {
 func (k *Keeper) pageHandler() (http.Handler, error) {
 	mux := http.NewServeMux()
 	k.api(mux)
-	pages, err := web.New(desk{k}, k.log)
-	if err != nil {
+	var err error
+	if k.signer, err = signerIn(k.settings.Data); err != nil {
+		return nil, err
+	}
+	if k.pages, err = web.New(desk{k}, desk{k}, k.log); err != nil {
 		return nil, fmt.Errorf("read the page's templates: %w", err)
 	}
-	pages.Routes(mux)
+	k.pages.Routes(mux)
 	token := ""
 	if !loopbackOnly(k.settings.Config.Listen) {
 		if token, err = tokenIn(k.settings.Data); err != nil {
 			return nil, err
 		}
 	}
-	return newGuard(k.settings.Config, token, orProblem(mux)), nil
+	return newGuard(k.settings.Config, token, k.doorFor(), orProblem(mux)), nil
 }
 
 func (k *Keeper) socketHandler() http.Handler {

@@ -40,7 +40,7 @@ func (r Reply) Records() bool { return r != ReplySeen && r != ReplyWake }
 func (r Reply) Suits(a maintenance.Action) bool {
 	switch r {
 	case ReplyDone:
-		return a.Record.Act != nil
+		return a.Record.Act != nil && a.Record.Act.Kind() != "pump" // to declare one takes a person's numbers
 	case ReplyHour, ReplyTonight:
 		return a.Do != maintenance.DoStopPump
 	}
