@@ -130,8 +130,8 @@ type Fields struct {
 	Grams *float64 // of what was moved; nil: as prefilled
 }
 
-// Answer records what a link's token stands for, and says in a sentence what was saved; told
-// again, it says the same. Its error is a sentence for a person too.
+// Answer records what a link's token stands for, and says in a sentence what was saved, the
+// same when it is told again; or, with an error, why nothing was.
 func (k *Keeper) Answer(ctx context.Context, token string, f Fields) (said string, err error) {
 	typed := map[string]string{}
 	if f.Grams != nil {

@@ -35,6 +35,17 @@ var offered = []struct {
 // Records says whether the reply records an entry.
 func (r Reply) Records() bool { return r != ReplySeen && r != ReplyWake }
 
+// Outcome is what the reply makes of the reminder.
+func (r Reply) Outcome() Outcome {
+	switch r {
+	case ReplySeen:
+		return Seen
+	case ReplyWake:
+		return Wake
+	}
+	return Answered
+}
+
 // Suits says whether an action can be answered so: what asks for no entry cannot be done by
 // a tap, and a pump that runs without oil cannot wait.
 func (r Reply) Suits(a maintenance.Action) bool {

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"net/http"
@@ -171,17 +172,18 @@ func (p *Pages) tellLink(ctx context.Context, l Link, v View, f form) (again boo
 	return again, err
 }
 
-// Answer records what a token stands for, and says what was saved; told again, it says the
-// same. Typed are inputs of the form as they are written there; those that are missing stay
-// as prefilled. Its error is one sentence for a person.
+// Answer records what a token stands for. Typed are inputs of the form as they are written
+// there; those that are missing stay as prefilled. Said is one sentence for a person: what
+// was saved, the same when it is told again, or, with an error, why nothing was.
 func (p *Pages) Answer(ctx context.Context, token string, typed map[string]string) (said string, err error) {
 	_, err = p.answer(ctx, token, func(l Link, v View) (form, error) { return l.unseen(v, typed) })
-	if err != nil {
-		return "", plainly(err)
+	var l Link
+	var v View
+	if err == nil {
+		l, v, err = p.opened(ctx, token)
 	}
-	l, v, err := p.opened(ctx, token)
 	if err != nil {
-		return "", plainly(err)
+		return p.plainly(ctx, err), err
 	}
 	return p.linkPage(v, l, false, nil).Saved.Says, nil
 }
@@ -209,19 +211,23 @@ func (l Link) unseen(v View, typed map[string]string) (form, error) {
 	return f, nil
 }
 
-// plainly is a mistake as one sentence without a page.
-func plainly(err error) error {
+// plainly is what went wrong as one sentence without a page; what is ours is logged.
+func (p *Pages) plainly(ctx context.Context, err error) string {
 	var no *refusal
 	var wrong *maintenance.Rejection
 	switch {
 	case errors.As(err, &no):
-		return fmt.Errorf("%s %s", no.says, no.hint)
-	case errors.As(err, &wrong) && wrong.Field == "id":
-		return errors.New("Not saved: this was answered before, with other values.")
+		return no.says + " " + no.hint
+	case errors.Is(err, ErrGone):
+		return notAsked
+	case rejectsKey(err):
+		return "Not saved: this was answered before, with other values."
 	case errors.As(err, &wrong):
-		return fmt.Errorf("Not saved: %s. %s", wrong.Error(), sentenceOf(wrong.Hint))
+		return "Not saved: " + wrong.Error() + ". " + sentenceOf(wrong.Hint)
 	}
-	return err
+	id := rand.Text()[:8]
+	p.log.ErrorContext(ctx, "answer", "id", id, "err", err)
+	return "Something went wrong on our side, and it is not known whether this was kept. Send it again: the same answer is taken once. The log tells more under " + id + "."
 }
 
 // readLink takes the form of a link's page.

@@ -302,7 +302,7 @@ func TestAnswerWithoutAPage(t *testing.T) {
 	answer := func(token string, typed map[string]string) (string, string) {
 		said, err := s.pages.Answer(t.Context(), token, typed)
 		if err != nil {
-			return said, err.Error()
+			return "", said
 		}
 		return said, ""
 	}

@@ -157,8 +157,8 @@ func (p *Pages) linkPage(v View, l Link, again bool, failed *failure) (page link
 }
 
 var heardWords = map[notify.Reply]string{
-	notify.ReplySeen: "Seen. This reminder is not repeated; it stays to do until it is done.",
-	notify.ReplyWake: "You will be woken this night.",
+	notify.ReplySeen: "Seen: this reminder is not repeated",
+	notify.ReplyWake: "You will be woken this night",
 }
 
 // linkSheet is the form of a link, with the one button that names what it does.
