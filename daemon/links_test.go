@@ -159,6 +159,22 @@ func TestALinkIsAnsweredFromBeyond(t *testing.T) {
 	require.NotContains(t, d.log.String(), token)
 }
 
+// An undo of what other entries rest on is refused, and says which.
+func TestAnUndoThatCannotBe(t *testing.T) {
+	d := newDoorstep(t)
+	path := "/a/" + d.token(notify.ReplyDone, "phone")
+	require.Equal(t, http.StatusSeeOther, d.post(path, formOf(t, d.get(path).Body.String())).Code)
+	undo := formOf(t, d.get(path).Body.String())
+	*d.now = d.now.Add(time.Hour)
+	_, err := d.k.book.Record(t.Context(), *d.now, []maintenance.Entry{entry(t, *d.now, `{"id":"d9","kind":"discard","from":"jar-1","where":"spilled"}`)})
+	require.NoError(t, err)
+	w := d.post(path, undo)
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	require.Contains(t, w.Body.String(), "d9")
+	_, entries := answers(t, d.k)
+	require.Len(t, entries, 1)
+}
+
 // What a link lets in to is its page and the style of that, whatever is put behind it.
 func TestALinkOpensNoOtherDoor(t *testing.T) {
 	d := newDoorstep(t)
