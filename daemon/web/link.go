@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -203,7 +204,7 @@ func (l Link) unseen(v View, typed map[string]string) (form, error) {
 		return f, err
 	}
 	f.kind = base.Act.Kind()
-	for name := range typed {
+	for _, name := range slices.Sorted(maps.Keys(typed)) {
 		if !slices.ContainsFunc(inputs[f.kind], func(in input) bool { return in.name == name || in.sort == sortAmount && name == "unit" }) {
 			return f, mistake(name, "this reply has none", "leave it out")
 		}
