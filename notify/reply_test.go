@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"mime/quotedprintable"
 	"net/http"
 	"net/http/httptest"
+	netmail "net/mail"
 	"strings"
 	"testing"
 	"time"
@@ -198,4 +200,21 @@ func TestAnswersAreTold(t *testing.T) {
 	answered := Notice{At: noon, Key: k, Outcome: Answered, Reply: ReplyHour}
 	records := Records([]Notice{{At: noon, Key: k, Outcome: Delivered}, answered}, Facts{Actions: []maintenance.Action{drainAction()}})
 	require.True(t, records[0].Answered, "though it is still to do")
+}
+
+// The links come through a letter as they were made, long as they are.
+func TestMailCarriesItsLinksWhole(t *testing.T) {
+	p := openPostOffice(t, &postOffice{})
+	m := drainMessage(noon)
+	m.Links = signedVoice(t).Links(Reminder{Key: m.Key, Action: m.Action}, noon)
+	_, err := newMail(t, p.server(t)).Send(context.Background(), m)
+	require.NoError(t, err)
+	got, err := netmail.ReadMessage(strings.NewReader(p.letters[0].data))
+	require.NoError(t, err)
+	body, err := io.ReadAll(quotedprintable.NewReader(got.Body))
+	require.NoError(t, err)
+	lines := strings.Split(string(body), "\r\n")
+	for _, l := range m.Links {
+		require.Contains(t, lines, l.Label+": "+l.URL)
+	}
 }

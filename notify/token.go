@@ -57,7 +57,7 @@ func (s *Signer) Name() string {
 const (
 	tokenVersion = 1
 	macSize      = 16
-	maxToken     = 1200 // characters; an action's id has at most about 330
+	maxToken     = 1200 // characters; an action's id has at most 400
 )
 
 var tokenText = base64.RawURLEncoding.Strict() // one text for each token
