@@ -218,3 +218,25 @@ func TestMailCarriesItsLinksWhole(t *testing.T) {
 		require.Contains(t, lines, l.Label+": "+l.URL)
 	}
 }
+
+// Links go with a message of one action; to phones, unless they are too much for one.
+func TestLinksForProgramsAndPhones(t *testing.T) {
+	v := signedVoice(t)
+	m := v.Compose(Reminder{Key: Key{kitchen()[1].ID, Opened, 0, "phone"}, Action: kitchen()[1], Since: noon}, noon)
+	body, err := m.forPhones()
+	require.NoError(t, err)
+	var got struct{ Links map[string]string }
+	require.NoError(t, json.Unmarshal(body, &got))
+	require.Equal(t, m.Links[0].URL, got.Links["done"])
+
+	both := m
+	both.Links = append(both.Links, v.Links(Reminder{Key: Key{kitchen()[5].ID, Opened, 0, "phone"}, Action: kitchen()[5]}, noon)...)
+	require.Nil(t, both.linksByReply(), "a button would not say of which it is")
+	v.BaseURL += strings.Repeat("x", 1000)
+	m.Links = v.Links(Reminder{Key: m.Key, Action: m.Action}, noon)
+	body, err = m.forPhones()
+	require.NoError(t, err)
+	require.LessOrEqual(t, len(body), maxPushed)
+	require.NotContains(t, string(body), "links")
+	require.Contains(t, string(body), "Careful", "the text is enough")
+}

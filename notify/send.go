@@ -82,13 +82,16 @@ func (m Message) pressing() pressing {
 	return usual
 }
 
-// linksByReply are the links as programs get them, with one action a message.
+// linksByReply are the links of a message of one action, as programs get them.
 func (m Message) linksByReply() map[Reply]string {
-	if len(m.Links) == 0 {
-		return nil
-	}
-	all := map[Reply]string{}
+	var all map[Reply]string
 	for _, l := range m.Links {
+		if l.Action != m.Links[0].Action {
+			return nil
+		}
+		if all == nil {
+			all = map[Reply]string{}
+		}
 		all[l.Reply] = l.URL
 	}
 	return all
