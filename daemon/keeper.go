@@ -49,6 +49,7 @@ type Keeper struct {
 	mu        sync.Mutex // guards sensors
 	sensors   map[string]*Sensor
 	brokers   []*listener // of the daemon; none in a command
+	repliers  []*replier  // likewise
 	heartbeat *heartbeat  // likewise
 	started   time.Time
 	addr      string // where the daemon's page is; empty in a command

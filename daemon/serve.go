@@ -57,17 +57,25 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 		return err
 	}
 	k.carryLinks(addr)
+	k.repliers = k.repliersOf()
 	courier := notify.NewCourier(k.carrier, k.channels)
 	beat := newBeat(k, courier)
 
 	var parts sync.WaitGroup
-	failed := make(chan error, len(servers)+len(k.sensors))
+	failed := make(chan error, len(servers)+len(k.sensors)+len(k.repliers))
 	parts.Go(func() { courier.Run(ctx) })
 	parts.Go(func() { beat.Run(ctx) })
 	if k.heartbeat = newHeartbeat(s.Config.Heartbeat, k.isAlive(beat), k.clock, k.log); k.heartbeat != nil {
 		parts.Go(func() { k.heartbeat.run(ctx) })
 	}
 	for _, l := range k.brokers {
+		parts.Go(func() {
+			if err := l.run(ctx); err != nil {
+				failed <- err
+			}
+		})
+	}
+	for _, l := range k.repliers {
 		parts.Go(func() {
 			if err := l.run(ctx); err != nil {
 				failed <- err
