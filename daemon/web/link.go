@@ -110,7 +110,11 @@ func (p *Pages) opened(ctx context.Context, token string) (l Link, v View, err e
 	if err != nil {
 		return l, v, fmt.Errorf("open a link: %w", err)
 	}
-	if v, err = p.view(ctx); err != nil || v.Now.Before(l.Expires) {
+	if v, err = p.view(ctx); err == nil && !l.used() {
+		// Not older than the view: what was answered in between is gone because of that.
+		l, err = p.links.Open(ctx, token)
+	}
+	if err != nil || v.Now.Before(l.Expires) {
 		return l, v, err
 	}
 	now := v.standing(l.Key.Action)
