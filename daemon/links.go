@@ -69,7 +69,7 @@ func (d desk) Open(_ context.Context, text string) (web.Link, error) {
 
 // linkOf is a token and what has become of it.
 func (k *Keeper) linkOf(t notify.Token) (l web.Link, err error) {
-	l.Token = t
+	l.Token, l.By = t, k.outbox.policy.Whose(t.Key.Channel)
 	if !t.Reply.Records() {
 		l.Heard, err = k.heard(t)
 		return l, err
@@ -91,7 +91,7 @@ func (k *Keeper) linkOf(t notify.Token) (l web.Link, err error) {
 // heard says whether the newest notices hold a reply that records nothing.
 func (k *Keeper) heard(t notify.Token) (bool, error) {
 	notices, err := k.book.journal.LastNotices(noticesLooked)
-	return slices.ContainsFunc(notices, func(n notify.Notice) bool { return n.Key == t.Key && n.Reply == t.Reply }), err
+	return slices.ContainsFunc(notices, func(n notify.Notice) bool { return n.Key == t.Key && n.Outcome == t.Reply.Outcome() }), err
 }
 
 // Answer records what a link stands for together with the notice that the reminder is

@@ -159,6 +159,20 @@ func TestALinkIsAnsweredFromBeyond(t *testing.T) {
 	require.NotContains(t, d.log.String(), token)
 }
 
+// Whoever a channel belongs to has answered.
+func TestAPersonAnswers(t *testing.T) {
+	d := newDoorstep(t)
+	d.k.outbox.policy.People = []notify.Person{{Name: "ana", Channels: []string{"phone", "mail"}}}
+	for _, channel := range []string{"mail", "bell"} {
+		_, err := d.k.Answer(t.Context(), d.token(notify.ReplyHour, channel), Fields{})
+		require.NoError(t, err)
+	}
+	notices, entries := answers(t, d.k)
+	require.Equal(t, "ana", entries[0].By)
+	require.Equal(t, "ana", notices[0].By)
+	require.Equal(t, "bell", entries[1].By)
+}
+
 // An undo of what other entries rest on is refused, and says which.
 func TestAnUndoThatCannotBe(t *testing.T) {
 	d := newDoorstep(t)

@@ -69,7 +69,7 @@ func (o *Outbox) noteAll(notices []notify.Notice) {
 // answer keeps that a reminder was answered and the entry that this records, both or
 // neither; an entry without an act is none. What was answered before is not noted again.
 func (o *Outbox) answer(ctx context.Context, now time.Time, e maintenance.Entry, t notify.Token) (Receipt, error) {
-	n := notify.Notice{At: now, Key: t.Key, Outcome: t.Reply.Outcome(), By: t.Key.Channel, Reply: t.Reply, Entry: e.ID}
+	n := notify.Notice{At: now, Key: t.Key, Outcome: t.Reply.Outcome(), By: o.policy.Whose(t.Key.Channel), Reply: t.Reply, Entry: e.ID}
 	told := &telling{now: now, notices: []notify.Notice{n}}
 	if e.Act != nil {
 		told.entries = []maintenance.Entry{e}

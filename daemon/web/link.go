@@ -31,6 +31,7 @@ var ErrGone = errors.New("this is no longer asked for")
 // A Link is a token that was opened, and what has become of it.
 type Link struct {
 	notify.Token
+	By        string             // who answers by it
 	ID        string             // of the entry that answering records
 	Saved     *maintenance.Entry // what it has recorded; nil: nothing
 	Withdrawn bool               // Saved was undone: ID is another, and the link is good again
@@ -71,7 +72,7 @@ func (l Link) base(v View) (maintenance.Entry, error) {
 		return maintenance.Entry{}, err
 	}
 	e, _ := l.Reply.Entry(a, v.Now, v.Zone)
-	e.By = l.Key.Channel
+	e.By = l.By
 	return e, nil
 }
 
@@ -156,7 +157,7 @@ func (p *Pages) tellLink(ctx context.Context, l Link, v View, f form) (again boo
 	case f.kind == "void" && l.Withdrawn, f.kind != "void" && l.Heard:
 		return true, nil
 	case f.kind == "void":
-		e = maintenance.Entry{ID: l.undoID(), By: l.Key.Channel, Act: &maintenance.VoidAct{Entry: l.Saved.ID}}
+		e = maintenance.Entry{ID: l.undoID(), By: l.By, Act: &maintenance.VoidAct{Entry: l.Saved.ID}}
 	case !l.Reply.Records():
 		_, err = l.asked(v)
 	default:

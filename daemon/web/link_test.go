@@ -28,8 +28,9 @@ func (l *links) Open(_ context.Context, text string) (Link, error) {
 	if l.openErr != nil {
 		return Link{}, l.openErr
 	}
+	const phone = "phone"
 	name, old := strings.CutPrefix(text, "old-")
-	link := Link{Token: notify.Token{Key: notify.Key{Action: drainAction().ID, Stage: notify.Opened, Channel: "phone"}, Reply: notify.Reply(name), Expires: now.Add(49 * time.Hour)}}
+	link := Link{Token: notify.Token{Key: notify.Key{Action: drainAction().ID, Stage: notify.Opened, Channel: phone}, Reply: notify.Reply(name), Expires: now.Add(49 * time.Hour)}, By: phone}
 	if old {
 		link.Expires = now
 	}
