@@ -16,10 +16,21 @@ func (k checker) publisher(path string, ch *Channel) error {
 	if err := k.broker(path, "an mqtt channel", broker{ch.Broker, ch.ClientID, ch.Username, ch.PasswordFile, &ch.Password}); err != nil {
 		return err
 	}
-	if strings.HasPrefix(ch.Topic, "$") {
-		return k.problem(path+".topic", "give a topic such as shed/reminders", "topics with $ are the broker's own")
+	if err := k.ownTopic(path+".topic", ch.Topic, "shed/reminders"); err != nil || ch.Replies == "" {
+		return err
 	}
-	return k.topic(path+".topic", ch.Topic, "give one topic in full")
+	if ch.Replies == ch.Topic || ch.Replies+"/said" == ch.Topic {
+		return k.problem(path+".replies", "give another topic, such as shed/answers", "the reminders themselves are published there")
+	}
+	return k.ownTopic(path+".replies", ch.Replies, "shed/answers")
+}
+
+// ownTopic is one topic that is not the broker's.
+func (k checker) ownTopic(path, topic, such string) error {
+	if strings.HasPrefix(topic, "$") {
+		return k.problem(path, "give a topic such as "+such, "topics with $ are the broker's own")
+	}
+	return k.topic(path, topic, "give one topic in full")
 }
 
 // program warns of what cannot be run now, and takes it: a disk may be mounted later, and a

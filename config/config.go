@@ -148,6 +148,7 @@ type Channel struct {
 	Topic    string `json:"topic"`
 	ClientID string `json:"client_id"` // empty: the daemon makes one
 	Username string `json:"username"`
+	Replies  string `json:"replies"` // the topic on which reminders are answered; empty: none
 
 	Command    []string `json:"command"`     // program: its absolute path and its arguments
 	Bus        string   `json:"bus"`         // desktop: unix:path=…; empty: that of the daemon's session

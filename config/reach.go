@@ -46,7 +46,7 @@ var channelTypes = []struct {
 }{
 	{"webhook", "a webhook channel", []string{"url", "secret", "secret_file"}, checker.webhook},
 	{"smtp", "an smtp channel", []string{"host", "port", "from", "to", "user", "password", "password_file", "tls"}, checker.smtp},
-	{"mqtt", "an mqtt channel", []string{"broker", "topic", "client_id", "username", "password_file"}, checker.publisher},
+	{"mqtt", "an mqtt channel", []string{"broker", "topic", "client_id", "username", "password_file", "replies"}, checker.publisher},
 	{"program", "a program channel", []string{"command"}, checker.program},
 	{"desktop", "a desktop channel", []string{"bus"}, checker.desktop},
 	{"webpush", "a webpush channel", []string{"subject", "local_hosts"}, checker.webpush},

@@ -138,7 +138,7 @@ func TestTheGuardLetsInOnlyOurOwn(t *testing.T) {
 	c := config.Default()
 	c.BaseURL = "http://pump.example:8417"
 	k, _ := newTestKeeper(t, c)
-	h := newGuard(c, "secret-token", k.socketHandler())
+	h := newGuard(c, "secret-token", k.doorFor(), k.socketHandler())
 	note := `{"kind":"note","note":"x"}`
 	for _, one := range []struct {
 		name    string
@@ -171,7 +171,7 @@ func TestTheGuardLetsInOnlyOurOwn(t *testing.T) {
 			require.Equal(t, one.status, w.Code, w.Body.String())
 		})
 	}
-	noToken := newGuard(c, "", k.socketHandler())
+	noToken := newGuard(c, "", k.doorFor(), k.socketHandler())
 	require.Equal(t, 401, send(noToken, "GET", "/api/v1/state", "", "From", "192.0.2.9:5", "Authorization", "Bearer ").Code)
 }
 

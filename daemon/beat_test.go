@@ -87,6 +87,8 @@ func startBeatingLogged(t *testing.T, c config.Config, data string, log *slog.Lo
 			p.Channels = append(p.Channels, ch.Name())
 		}
 	}
+	page0(t, k)
+	k.carryLinks(k.settings.Config.Listen)
 	courier := notify.NewCourier(k.carrier, channels)
 	b.k, b.beat = k, newBeat(k, courier)
 	b.phone, _ = channels[0].(*hand)

@@ -175,6 +175,13 @@ func (k *Keeper) lookAtBrokers() (all []Finding) {
 		}
 		all = append(all, f)
 	}
+	for _, l := range k.repliers {
+		f := Finding{What: "replies " + l.src.Name, State: "ok", Says: "subscribed to " + l.src.Replies}
+		if !l.up.Load() {
+			f.State, f.Says, f.Do = "bad", "not connected to "+l.src.Broker, "look whether the broker runs; the daemon tries again by itself"
+		}
+		all = append(all, f)
+	}
 	return all
 }
 

@@ -14,15 +14,17 @@ import (
 
 // A guard lets in only those whom the page and the interface are for: the names it answers
 // to (a foreign Host is a rebound name, a foreign Origin another site's page), and, from
-// beyond this machine, the bearer of the token.
+// beyond this machine, the bearer of the token. A link of a reminder lets in to the one page
+// it leads to, and nowhere else.
 type guard struct {
 	hosts map[string]bool // without port, lower case
 	token string          // empty: nobody from beyond this machine
+	links *linkDoor
 	next  http.Handler
 }
 
-func newGuard(c config.Config, token string, next http.Handler) http.Handler {
-	g := &guard{hosts: map[string]bool{"localhost": true, "127.0.0.1": true, "::1": true}, token: token, next: next}
+func newGuard(c config.Config, token string, links *linkDoor, next http.Handler) http.Handler {
+	g := &guard{hosts: map[string]bool{"localhost": true, "127.0.0.1": true, "::1": true}, token: token, links: links, next: next}
 	if host, _, err := net.SplitHostPort(c.Listen); err == nil && host != "" {
 		g.hosts[strings.ToLower(host)] = true
 	}
@@ -53,11 +55,13 @@ func (g *guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		writeProblem(w, problem(http.StatusForbidden, fmt.Sprintf("this book does not answer to the name %q", r.Host), "set base_url to the address that phones use"))
 	case !g.ownOrigin(r.Header.Get("Origin")):
 		writeProblem(w, problem(http.StatusForbidden, "another site's page may not ask here", "open the page of this book itself"))
-	case !g.admits(r):
+	case g.admits(r):
+		g.next.ServeHTTP(w, r)
+	case isLink(r.URL):
+		g.links.serve(w, r, g.next)
+	default:
 		w.Header().Set("WWW-Authenticate", `Bearer realm="sumpbook"`)
 		writeProblem(w, problem(http.StatusUnauthorized, "from beyond this machine a token is needed", "send Authorization: Bearer with the token in the data folder"))
-	default:
-		g.next.ServeHTTP(w, r)
 	}
 }
 

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"sumpbook/config"
+	"sumpbook/daemon/web"
 	"sumpbook/maintenance"
 	"sumpbook/maintenance/signal"
 	"sumpbook/maintenance/units"
@@ -48,9 +49,14 @@ type Keeper struct {
 	mu        sync.Mutex // guards sensors
 	sensors   map[string]*Sensor
 	brokers   []*listener // of the daemon; none in a command
+	repliers  []*replier  // likewise
 	heartbeat *heartbeat  // likewise
 	started   time.Time
 	addr      string // where the daemon's page is; empty in a command
+
+	signer    *notify.Signer // of the links in reminders, and the pages they lead to; of the daemon alone
+	pages     *web.Pages
+	answering sync.Mutex // held while a link is answered
 }
 
 // rulesOf are the rules the configuration makes.

@@ -47,6 +47,12 @@ func (o *Outbox) AppendNotices(ctx context.Context, notices []notify.Notice) err
 		o.log.Error("notices not kept", "error", err)
 		return err
 	}
+	o.noteAll(notices)
+	return nil
+}
+
+// noteAll takes what is on disk into the ledger.
+func (o *Outbox) noteAll(notices []notify.Notice) {
 	o.mu.Lock()
 	ended := false // an attempt alone changes nothing that is to be said
 	for _, n := range notices {
@@ -58,7 +64,21 @@ func (o *Outbox) AppendNotices(ctx context.Context, notices []notify.Notice) err
 	if tell := o.noted.Load(); ended && tell != nil {
 		(*tell)()
 	}
-	return nil
+}
+
+// answer keeps that a reminder was answered and the entry that this records, both or
+// neither; an entry without an act is none. What was answered before is not noted again.
+func (o *Outbox) answer(ctx context.Context, now time.Time, e maintenance.Entry, t notify.Token) (Receipt, error) {
+	n := notify.Notice{At: now, Key: t.Key, Outcome: t.Reply.Outcome(), By: o.policy.Whose(t.Key.Channel), Reply: t.Reply, Entry: e.ID}
+	told := &telling{now: now, notices: []notify.Notice{n}}
+	if e.Act != nil {
+		told.entries = []maintenance.Entry{e}
+	}
+	receipt, err := o.book.tell(ctx, told)
+	if err == nil && receipt.Duplicates == 0 {
+		o.noteAll(told.notices)
+	}
+	return receipt, err
 }
 
 // tell logs a notice; an attempt is told by its outcome.

@@ -4,6 +4,8 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -129,7 +131,11 @@ func TestALookAheadAndAWake(t *testing.T) {
 		}
 		require.NotNil(t, asked, "%v", stagesOf(mail.taken()))
 		require.Contains(t, asked.Text, "The run of north will probably end")
-		require.NoError(t, b.k.outbox.AppendNotices(context.Background(), []notify.Notice{notify.WakeMe(asked.Key, "ana", time.Now())}))
+		wake := slices.IndexFunc(asked.Links, func(l notify.Link) bool { return l.Action == asked.Action.ID && l.Reply == notify.ReplyWake })
+		require.GreaterOrEqual(t, wake, 0, "%v", asked.Links)
+		said, err := b.k.Answer(context.Background(), asked.Links[wake].URL[strings.LastIndex(asked.Links[wake].URL, "/")+1:], Fields{})
+		require.NoError(t, err)
+		require.Equal(t, "You will be woken this night", said)
 		time.Sleep(9 * time.Hour) // 05:00
 		before = len(mail.taken())
 		b.tell(t, `{"id":"e2","kind":"stop","pump":"north","hot_c":66}`)

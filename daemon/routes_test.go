@@ -29,7 +29,7 @@ var routeText = regexp.MustCompile(`"(GET|POST|PUT|DELETE|PATCH) (/[^"]*)"`)
 // allRoutes reads the routes from where they are registered, so that none is missed.
 func allRoutes(t *testing.T) (all []registered) {
 	t.Helper()
-	fill := strings.NewReplacer("{$}", "", "{pump}", "north", "{kind}", "drain", "{file}", "x.ics", "{id...}", "drain/north/s1")
+	fill := strings.NewReplacer("{$}", "", "{pump}", "north", "{kind}", "drain", "{file}", "x.ics", "{id...}", "drain/north/s1", "{token}", "AAAA")
 	for _, folder := range []string{".", "web"} {
 		files, err := filepath.Glob(filepath.Join(folder, "*.go"))
 		require.NoError(t, err)
@@ -83,11 +83,15 @@ func TestEveryRouteIsGuarded(t *testing.T) {
 			requireSecured(t, w.Header(), what)
 		}
 		w := send(h, r.method, r.path, "{}", "From", "192.0.2.9:5")
-		refused := http.StatusUnauthorized
-		if r.path == "/calendar/x.ics" { // its address is the token, and this is not it
-			refused = http.StatusNotFound
+		switch {
+		case strings.HasPrefix(r.path, "/a/"): // links let in by themselves, and say on a page that they are no good
+			require.Contains(t, []int{http.StatusForbidden, http.StatusOK}, w.Code, what)
+			require.NotContains(t, w.Body.String(), "north", what)
+		case r.path == "/calendar/x.ics": // its address is the token, and this is not it
+			asProblem(t, w, http.StatusNotFound)
+		default:
+			asProblem(t, w, http.StatusUnauthorized)
 		}
-		asProblem(t, w, refused)
 		requireSecured(t, w.Header(), what)
 		if r.method != "GET" {
 			for _, headers := range [][]string{

@@ -56,17 +56,26 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	if err != nil {
 		return err
 	}
+	k.carryLinks(addr)
+	k.repliers = k.repliersOf()
 	courier := notify.NewCourier(k.carrier, k.channels)
 	beat := newBeat(k, courier)
 
 	var parts sync.WaitGroup
-	failed := make(chan error, len(servers)+len(k.sensors))
+	failed := make(chan error, len(servers)+len(k.sensors)+len(k.repliers))
 	parts.Go(func() { courier.Run(ctx) })
 	parts.Go(func() { beat.Run(ctx) })
 	if k.heartbeat = newHeartbeat(s.Config.Heartbeat, k.isAlive(beat), k.clock, k.log); k.heartbeat != nil {
 		parts.Go(func() { k.heartbeat.run(ctx) })
 	}
 	for _, l := range k.brokers {
+		parts.Go(func() {
+			if err := l.run(ctx); err != nil {
+				failed <- err
+			}
+		})
+	}
+	for _, l := range k.repliers {
 		parts.Go(func() {
 			if err := l.run(ctx); err != nil {
 				failed <- err
@@ -224,18 +233,21 @@ func listenUnix(path string) (net.Listener, error) {
 func (k *Keeper) pageHandler() (http.Handler, error) {
 	mux := http.NewServeMux()
 	k.api(mux)
-	pages, err := web.New(desk{k}, k.log)
-	if err != nil {
+	var err error
+	if k.signer, err = signerIn(k.settings.Data); err != nil {
+		return nil, err
+	}
+	if k.pages, err = web.New(desk{k}, desk{k}, k.log); err != nil {
 		return nil, fmt.Errorf("read the page's templates: %w", err)
 	}
-	pages.Routes(mux)
+	k.pages.Routes(mux)
 	token := ""
 	if !loopbackOnly(k.settings.Config.Listen) {
 		if token, err = tokenIn(k.settings.Data); err != nil {
 			return nil, err
 		}
 	}
-	return newGuard(k.settings.Config, token, orProblem(mux)), nil
+	return newGuard(k.settings.Config, token, k.doorFor(), orProblem(mux)), nil
 }
 
 func (k *Keeper) socketHandler() http.Handler {

@@ -73,6 +73,9 @@ func (w *taking) take(t *telling) (Receipt, error) {
 		return r.Receipt, err
 	}
 	w.takeSignals(t)
+	if len(r.fresh) > 0 { // else they were told before, with the entries
+		w.batch.Notices = append(w.batch.Notices, t.notices...)
+	}
 	w.keep(r.fresh, after)
 	return r.Receipt, nil
 }

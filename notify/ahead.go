@@ -118,7 +118,7 @@ func (v Voice) aheadWords(r Reminder, now time.Time) (subject, text string) {
 	text = subject + ".\n" +
 		"That is by the lengths of its own runs. Word of the drain would wait for the end of your quiet hours at " + v.When(r.Until, now) + ".\n" +
 		"Leave it, or be woken this once?\n"
-	if link := v.link(a.ID); link != "" {
+	if link := v.link(a.ID); link != "" && v.Signer == nil {
 		text += "Answer: " + link + "\n"
 	}
 	return subject, text

@@ -79,19 +79,21 @@ func (c Carrier) attempts(r Reminder, parts []Reminder) []Notice {
 func (c Carrier) send(ctx context.Context, channel Channel, r Reminder) map[Key]Notice {
 	ctx, cancel := context.WithTimeout(ctx, SendTimeout)
 	defer cancel()
-	said, err := channel.Send(ctx, c.Compose(r, c.Clock()))
-	return outcomes(r, said, err, c.Clock())
+	m := c.Compose(r, c.Clock())
+	said, err := channel.Send(ctx, m)
+	return outcomes(r, m.tokens(), said, err, c.Clock())
 }
 
-// outcomes judge an attempt, for each reminder in the message: they wait together.
-func outcomes(r Reminder, said string, err error, at time.Time) map[Key]Notice {
+// outcomes judge an attempt, for each reminder in the message: they wait together. What is
+// hidden stands in none of them.
+func outcomes(r Reminder, hidden secrets, said string, err error, at time.Time) map[Key]Notice {
 	wait := Backoff(r.Key, r.Attempt)
 	if asked, ok := errors.AsType[*RetryAfter](err); ok {
 		wait = max(wait, min(asked.Wait, MaxRetryAfter))
 	}
 	became, in := map[Key]Notice{}, r.messageID()
 	for _, part := range r.parts() {
-		n := outcome(part, said, err, at, at.Add(wait))
+		n := outcome(part, hidden, said, err, at, at.Add(wait))
 		n.In = in
 		became[part.Key] = n
 	}
@@ -99,12 +101,12 @@ func outcomes(r Reminder, said string, err error, at time.Time) map[Key]Notice {
 }
 
 // outcome judges an attempt. A test is tried once.
-func outcome(r Reminder, said string, err error, at, again time.Time) Notice {
-	n := Notice{At: at, Key: r.Key, Outcome: Delivered, Attempt: r.Attempt, Detail: secrets{}.cut(said), Test: r.Test}
+func outcome(r Reminder, hidden secrets, said string, err error, at, again time.Time) Notice {
+	n := Notice{At: at, Key: r.Key, Outcome: Delivered, Attempt: r.Attempt, Detail: hidden.cut(said), Test: r.Test}
 	if err == nil {
 		return n
 	}
-	n.Detail = secrets{}.cut(err.Error())
+	n.Detail = hidden.cut(err.Error())
 	if errors.Is(err, ErrPermanent) || r.Attempt >= MaxAttempts || r.Test {
 		n.Outcome = GaveUp
 		return n

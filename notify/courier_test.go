@@ -340,7 +340,7 @@ func TestDeliverJudgesTheAttempt(t *testing.T) {
 		"a test is one try":   {errors.New("busy"), 1, true, GaveUp, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
-			n := outcomes(Reminder{Attempt: c.attempt, Test: c.test}, "fine", c.err, noon)[Key{}]
+			n := outcomes(Reminder{Attempt: c.attempt, Test: c.test}, nil, "fine", c.err, noon)[Key{}]
 			require.Equal(t, c.outcome, n.Outcome)
 			require.Equal(t, c.attempt, n.Attempt)
 			if c.outcome != Retry {

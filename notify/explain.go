@@ -14,14 +14,14 @@ type Record struct {
 	Key      Key       `json:"key"`
 	First    time.Time `json:"first"` // its first notice
 	Last     Notice    `json:"last"`
-	Answered bool      `json:"answered"` // it was said, and there is nothing to do any more
+	Answered bool      `json:"answered"` // by a link; or it was said, and there is nothing to do any more
 }
 
 // Records sums the notices up, one record a reminder, in the order of their last notices.
 // Test reminders are among them, each by itself.
 func Records(notices []Notice, f Facts) []Record {
 	byKey := map[Key]*Record{}
-	told := map[Key]bool{}
+	told, answered := map[Key]bool{}, map[Key]bool{}
 	for _, n := range notices {
 		r := byKey[n.Key]
 		if r == nil {
@@ -30,10 +30,11 @@ func Records(notices []Notice, f Facts) []Record {
 		}
 		r.Last = n
 		told[n.Key] = told[n.Key] || n.Outcome == Delivered
+		answered[n.Key] = answered[n.Key] || n.Outcome == Answered
 	}
 	all := make([]Record, 0, len(byKey))
 	for key, r := range byKey {
-		r.Answered = told[key] && !r.Last.Test && key.Stage != Done && !bulletin(key.Stage) && !f.has(key.Action)
+		r.Answered = answered[key] || told[key] && !r.Last.Test && key.Stage != Done && !bulletin(key.Stage) && !f.has(key.Action)
 		all = append(all, *r)
 	}
 	slices.SortFunc(all, func(a, b Record) int {
@@ -95,6 +96,8 @@ func (v Voice) became(n Notice, now time.Time) string {
 			return "to be told in the night that comes, this once"
 		}
 		return "to be told in the night that comes, this once, as" + strings.TrimPrefix(by(n), " by") + " asked"
+	case Answered:
+		return "answered" + because(string(n.Reply)) + by(n)
 	}
 	return string(n.Outcome) + because(detail)
 }

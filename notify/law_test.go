@@ -147,7 +147,7 @@ func tries(w *world, r Reminder, now time.Time) {
 
 // ends writes the outcome, as a carrier does after it.
 func ends(w *world, r Reminder, now time.Time, err error) {
-	became := outcomes(r, "ok", err, now)
+	became := outcomes(r, nil, "ok", err, now)
 	for _, part := range r.parts() {
 		w.add(became[part.Key])
 	}

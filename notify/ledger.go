@@ -65,6 +65,9 @@ func (t *thread) add(n Notice) {
 	case Wake:
 		t.woke = n.At
 		return
+	case Answered:
+		t.heard(step{n.Key.Stage, n.Key.Count})
+		return
 	}
 	s := step{n.Key.Stage, n.Key.Count}
 	m := t.steps[s].after(n)
@@ -83,6 +86,21 @@ func (t *thread) add(n Notice) {
 		t.latest = s.count
 		t.forgetBefore(s)
 	}
+}
+
+// heard notes that a person has answered a reminder: then they have it, whatever the send
+// came to. Whether it is still open the book says. An answer to what was said before the
+// action was last done changes nothing.
+func (t *thread) heard(s step) {
+	m, there := t.steps[s]
+	if !there {
+		return
+	}
+	m.told = true
+	if m.pending() {
+		m.outcome = Delivered
+	}
+	t.steps[s] = m
 }
 
 // forgetBefore drops the earlier repeats, which nothing asks for again.

@@ -153,7 +153,7 @@ func (m *Mail) letter(msg Message) (*mail.Msg, error) {
 	letter.SetDateWithValue(msg.SentAt)
 	letter.Subject(oneLine(msg.Subject))
 	letter.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no out-of-office answers
-	letter.SetBodyString(mail.TypeTextPlain, msg.Text)
+	letter.SetBodyString(mail.TypeTextPlain, msg.Text+linkLines(msg.Links))
 	return letter, nil
 }
 

@@ -73,6 +73,7 @@ const (
 	Superseded Outcome = "superseded" // no longer worth saying: done, skipped or replaced by a later stage
 	Seen       Outcome = "seen"       // By has seen it: no repeat and no escalation of this stage
 	Wake       Outcome = "wake"       // By is to be woken in the night that the reminder was ahead of
+	Answered   Outcome = "answered"   // By has answered it: Reply says how, Entry what it recorded
 )
 
 // A Notice is one line of the reminders' record. Seq is given by the journal.
@@ -87,7 +88,9 @@ type Notice struct {
 	About   *About     `json:"about,omitzero"`  // with attempted
 	Test    bool       `json:"test,omitzero"`   // a test reminder: it counts for nothing
 	In      string     `json:"in,omitzero"`     // the id of the message that carried it with others
-	By      string     `json:"by,omitzero"`     // of seen and wake: who said so
+	By      string     `json:"by,omitzero"`     // of seen, wake and answered: who said so
+	Reply   Reply      `json:"reply,omitzero"`
+	Entry   string     `json:"entry,omitzero"` // the id of what an answer recorded
 }
 
 // About is what has to be known of an action once it is gone, to say that it is done.

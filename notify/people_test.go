@@ -48,7 +48,7 @@ func (w *world) carries(now time.Time) []string {
 		}
 		_, ok = Left(r, w.facts, w.ledger, w.policy, now)
 		require.True(w.t, ok, "its own attempt is no reason against it")
-		became := outcomes(r, "ok", nil, now)
+		became := outcomes(r, nil, "ok", nil, now)
 		for _, part := range r.parts() {
 			w.add(became[part.Key])
 		}

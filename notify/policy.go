@@ -64,6 +64,14 @@ func (p Policy) person(channel string) *Person {
 	return nil
 }
 
+// Whose is the name of whoever a channel belongs to; of the house, the channel's own.
+func (p Policy) Whose(channel string) string {
+	if who := p.person(channel); who != nil {
+		return who.Name
+	}
+	return channel
+}
+
 // alongside are the channels that reach the same person, or the house.
 func (p Policy) alongside(channel string) []string {
 	if who := p.person(channel); who != nil {

@@ -19,7 +19,8 @@ type Message struct {
 	ID      string // the same on every repeat of the same reminder
 	Key     Key
 	Subject string // one short line
-	Text    string // lines, without markup
+	Text    string // lines, without markup; enough without the links
+	Links   []Link // the ways to answer it; none of a digest, a test, or word that something is done
 	Action  maintenance.Action
 	Test    bool
 	SentAt  time.Time
@@ -32,7 +33,8 @@ func (m Message) forMachines() ([]byte, error) {
 		Stage  Stage              `json:"stage"`
 		Text   string             `json:"text"`
 		Action maintenance.Action `json:"action"`
-	}{m.ID, m.Key.Stage, m.Text, m.Action})
+		Links  map[Reply]string   `json:"links,omitzero"`
+	}{m.ID, m.Key.Stage, m.Text, m.Action, m.linksByReply()}, json.Deterministic(true))
 	if err != nil {
 		return nil, fmt.Errorf("write reminder as json: %w: %w", err, ErrPermanent)
 	}
@@ -78,6 +80,30 @@ func (m Message) pressing() pressing {
 		return relaxed
 	}
 	return usual
+}
+
+// linksByReply are the links of a message of one action, as programs get them.
+func (m Message) linksByReply() map[Reply]string {
+	var all map[Reply]string
+	for _, l := range m.Links {
+		if l.Action != m.Links[0].Action {
+			return nil
+		}
+		if all == nil {
+			all = map[Reply]string{}
+		}
+		all[l.Reply] = l.URL
+	}
+	return all
+}
+
+// tokens are what of a message may stand in no notice: whoever has one can answer.
+func (m Message) tokens() secrets {
+	var all secrets
+	for _, l := range m.Links {
+		all = append(all, l.URL[strings.LastIndexByte(l.URL, '/')+1:])
+	}
+	return all
 }
 
 // A Channel carries a message to the other end. Send gives the other end's words. Its error

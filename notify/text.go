@@ -15,6 +15,7 @@ import (
 type Voice struct {
 	Zone    *time.Location                          // nil is UTC
 	BaseURL string                                  // empty: no link
+	Signer  *Signer                                 // nil: links are not signed, and ask for a login
 	Amount  func(value float64, unit string) string // nil: as it is
 }
 
@@ -44,6 +45,7 @@ func (v Voice) Compose(r Reminder, now time.Time) Message {
 		m.Subject = v.headline(r, now)
 		m.Text = v.body(r, m.Subject, now)
 	}
+	m.Links = v.Links(r, now)
 	return m
 }
 
@@ -104,7 +106,7 @@ func (v Voice) body(r Reminder, headline string, now time.Time) string {
 	if command := Command(a.Record); command != "" {
 		b.WriteString("When done: " + command + "\n")
 	}
-	if link := v.link(a.ID); link != "" {
+	if link := v.link(a.ID); link != "" && v.Signer == nil {
 		b.WriteString("Answer: " + link + "\n")
 	}
 	return b.String()
@@ -186,12 +188,29 @@ func ruleWords(rule string) string {
 	return strings.NewReplacer("_", " ", "-", " ").Replace(rule)
 }
 
-// link is where a tap answers: a page with one button.
+// link is where a person who is let in answers.
 func (v Voice) link(action string) string {
 	if v.BaseURL == "" {
 		return ""
 	}
 	return strings.TrimSuffix(v.BaseURL, "/") + "/actions/" + url.PathEscape(action)
+}
+
+// linkLines are links as a letter shows them, under their action where there are several.
+func linkLines(links []Link) string {
+	if len(links) == 0 {
+		return ""
+	}
+	var b strings.Builder
+	b.WriteString("\nAnswer by a link; each opens a page with one button.\n")
+	several := links[0].Action != links[len(links)-1].Action
+	for i, l := range links {
+		if several && (i == 0 || links[i-1].Action != l.Action) {
+			b.WriteString("\n" + capitalized(actionWords(l.Action)) + "\n")
+		}
+		b.WriteString(l.Label + ": " + l.URL + "\n")
+	}
+	return b.String()
 }
 
 // When writes an instant as the clock on the wall shows it, with as much of the date as it

@@ -184,7 +184,8 @@ func (w *WebPush) Send(ctx context.Context, m Message) (string, error) {
 }
 
 // forPhones is what the page's worker on the phone shows: the tag is the same for all stages
-// of an action, so that one takes the place of another. A long text is cut to what fits.
+// of an action, so that one takes the place of another. A long text is cut to what fits, and
+// goes without the links.
 func (m Message) forPhones() ([]byte, error) {
 	note := struct {
 		ID    string `json:"id"`
@@ -192,8 +193,14 @@ func (m Message) forPhones() ([]byte, error) {
 		Tag   string `json:"tag"`
 		Title string `json:"title"`
 		Text  string `json:"text"`
-	}{m.ID, m.Key.Stage, m.tag(), oneLine(m.Subject), m.below()}
-	body, err := json.Marshal(note)
+
+		Links map[Reply]string `json:"links,omitzero"` // for buttons under the notification
+	}{m.ID, m.Key.Stage, m.tag(), oneLine(m.Subject), m.below(), m.linksByReply()}
+	body, err := json.Marshal(note, json.Deterministic(true))
+	if len(body) > maxPushed { // the text is enough without them
+		note.Links = nil
+		body, err = json.Marshal(note)
+	}
 	if over := len(body) - maxPushed; err == nil && over > 0 {
 		keep := max(0, len(note.Text)-over-len("…"))
 		note.Text = strings.ToValidUTF8(note.Text[:keep], "") + "…"

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"net/url"
 	"strings"
 
@@ -33,6 +34,7 @@ type sheet struct {
 	Ghost                    bool
 	Fields                   []field
 	Says, Hint               string // what is wrong with the form as a whole
+	To                       string // relative address that takes it; empty: /record
 	Open                     bool   // shown unfolded
 }
 
@@ -158,6 +160,9 @@ func (v View) vesselOptions(from, chosen, name string) []option {
 	}
 	return out
 }
+
+// Target is the address that takes the form.
+func (s sheet) Target() string { return cmp.Or(s.To, "/record") }
 
 // AboutName is the form's field for what it is about.
 func (s sheet) AboutName() string {

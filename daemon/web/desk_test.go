@@ -183,7 +183,7 @@ func newVisit(t *testing.T, v View) *visit {
 	t.Helper()
 	var log strings.Builder
 	d := &desk{view: v}
-	p, err := New(d, slog.New(slog.NewTextHandler(&log, nil)))
+	p, err := New(d, &links{desk: d}, slog.New(slog.NewTextHandler(&log, nil)))
 	require.NoError(t, err)
 	mux := http.NewServeMux()
 	p.Routes(mux)

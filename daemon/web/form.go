@@ -27,6 +27,7 @@ const snoozeFor = time.Hour
 type form struct {
 	kind, key, about string
 	typed            map[string]string
+	partial          bool // inputs that are not among the typed stay as they are
 }
 
 // A refusal is a form that no entry can be made of, as the page tells it.
@@ -49,24 +50,42 @@ var keyForm = regexp.MustCompile(`^page-[A-Z2-7]{26}$`)
 
 // readForm reads a request's form, strictly.
 func readForm(w http.ResponseWriter, r *http.Request) (form, error) {
+	sent, err := readFields(w, r)
+	if err != nil {
+		return form{}, err
+	}
+	return decodeForm(sent)
+}
+
+// readFields reads the fields of a request's form.
+func readFields(w http.ResponseWriter, r *http.Request) (url.Values, error) {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/x-www-form-urlencoded" {
-		return form{}, broken(http.StatusUnsupportedMediaType, "it is not a form of this page")
+		return nil, broken(http.StatusUnsupportedMediaType, "it is not a form of this page")
 	}
 	if r.URL.RawQuery != "" {
-		return form{}, broken(http.StatusBadRequest, "its address carries fields")
+		return nil, broken(http.StatusBadRequest, "its address carries fields")
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, maxForm)
 	if err := r.ParseForm(); err != nil {
 		if e := (*http.MaxBytesError)(nil); errors.As(err, &e) {
-			return form{}, broken(http.StatusRequestEntityTooLarge, "it is longer than %d bytes", maxForm)
+			return nil, broken(http.StatusRequestEntityTooLarge, "it is longer than %d bytes", maxForm)
 		}
-		return form{}, broken(http.StatusBadRequest, "it cannot be read")
+		return nil, broken(http.StatusBadRequest, "it cannot be read")
 	}
-	return decodeForm(r.PostForm)
+	return r.PostForm, nil
 }
 
-// decodeForm takes each field that a form of its kind has, once, and no other.
+// decodeForm takes a form that this page gave out.
 func decodeForm(sent url.Values) (form, error) {
+	f, err := decodeFields(sent)
+	if err == nil && !keyForm.MatchString(f.key) {
+		return f, broken(http.StatusBadRequest, "its key is not one that this page gives out")
+	}
+	return f, err
+}
+
+// decodeFields takes each field that a form of its kind has, once, and no other.
+func decodeFields(sent url.Values) (form, error) {
 	f := form{kind: sent.Get("kind"), key: sent.Get("key"), typed: map[string]string{}}
 	all, ok := inputs[f.kind]
 	if !ok {
@@ -90,9 +109,6 @@ func decodeForm(sent url.Values) (form, error) {
 		default:
 			f.typed[name] = strings.TrimSpace(strings.ReplaceAll(values[0], "\r\n", "\n"))
 		}
-	}
-	if !keyForm.MatchString(f.key) {
-		return f, broken(http.StatusBadRequest, "its key is not one that this page gives out")
 	}
 	return f, nil
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"sumpbook/maintenance"
+	"sumpbook/notify"
 )
 
 // FuzzForm sends any body to the decoder. What comes out of it is either a refusal or an
@@ -54,5 +55,35 @@ func FuzzForm(f *testing.F) {
 		again, err := maintenance.Decode(maintenance.Encode(e))
 		require.NoError(t, err)
 		require.Equal(t, maintenance.Content(e), maintenance.Content(again))
+	})
+}
+
+// FuzzLinkForm sends any body to the page of a link. It never records more than the one
+// entry that the link is for, and its undo.
+func FuzzLinkForm(f *testing.F) {
+	key := notify.Token{Key: notify.Key{Action: drainAction().ID, Stage: notify.Opened, Channel: "phone"}, Reply: notify.ReplyDone}.EntryID(0)
+	for _, body := range []string{
+		"kind=drain&key=" + key + "&action=drain%2Fnorth%2Fn-start-9&to=jar-4&amount=640&unit=g&when=now", "kind=seen&key=&action=x", "kind=seen", "kind=void&entry=f-8",
+		"kind=drain&key=" + key + "-2&to=jar-4", "kind=void&key=" + key + "-undo&entry=" + key, "kind=skip&key=" + key + "&note=x", "kind=drain&kind=drain", "%ff=%00", "",
+	} {
+		f.Add(body, "done")
+		f.Add(body, "seen")
+	}
+	f.Fuzz(func(t *testing.T, body, token string) {
+		s := newVisit(t, drainOpen())
+		sent, err := url.ParseQuery(body)
+		if err != nil {
+			return
+		}
+		path := "/a/" + url.PathEscape(token)
+		for range 3 {
+			w := s.postTo(path, sent)
+			require.Less(t, w.Code, 500, w.Body.String())
+		}
+		require.LessOrEqual(t, len(s.desk.told), 1)
+		for _, e := range s.desk.told {
+			require.Equal(t, "phone", e.By)
+			require.Regexp(t, `^link-[A-Z2-7]{26}$`, e.ID)
+		}
 	})
 }

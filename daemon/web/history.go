@@ -106,16 +106,24 @@ func (p *Pages) saved(v View, r *http.Request) *saved {
 	if !ok {
 		return nil
 	}
-	word, says := "Saved ", v.sentence(e)
-	if r.URL.Query().Has("again") {
+	gone := v.withdrawn(e.ID)
+	s := v.saved(e, gone, r.URL.Query().Has("again"))
+	s.Remarks = p.remarks.of(e.ID)
+	if !gone && e.Act.Kind() != "void" {
+		s.Undo = &sheet{Kind: "void", Key: newKey(), About: e.ID}
+	}
+	return s
+}
+
+// saved says that an entry is on the book.
+func (v View) saved(e maintenance.Entry, withdrawn, again bool) *saved {
+	word := "Saved "
+	if again {
 		word = "Already saved "
 	}
-	s := &saved{Says: word + v.clock(e.Recorded) + ": " + says, Remarks: p.remarks.of(e.ID)}
-	switch {
-	case v.withdrawn(e.ID):
+	s := &saved{Says: word + v.clock(e.Recorded) + ": " + v.sentence(e)}
+	if withdrawn {
 		s.Says += " (withdrawn since)"
-	case e.Act.Kind() != "void":
-		s.Undo = &sheet{Kind: "void", Key: newKey(), About: e.ID}
 	}
 	return s
 }

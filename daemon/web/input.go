@@ -74,6 +74,9 @@ func (f form) over(base maintenance.Entry, v View) (maintenance.Entry, error) {
 		return base, err
 	}
 	for _, in := range inputs[f.kind] {
+		if _, is := f.typed[in.name]; f.partial && !is {
+			continue
+		}
 		if err := in.read(f.typed, told, v); err != nil {
 			return base, err
 		}

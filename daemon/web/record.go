@@ -90,9 +90,13 @@ func (p *Pages) unsure(w http.ResponseWriter, r *http.Request, v View, f form, e
 		p.fault(w, r, err)
 		return
 	}
-	again := &maintenance.Rejection{Says: "something went wrong on our side, and it is not known whether this was kept",
+	p.write(w, r, http.StatusInternalServerError, "action", p.actionPage(v, a, &failure{form: f, wrong: p.unsaved(r, err)}))
+}
+
+// unsaved words a mistake of ours for the form that it came to.
+func (p *Pages) unsaved(r *http.Request, err error) *maintenance.Rejection {
+	return &maintenance.Rejection{Says: "something went wrong on our side, and it is not known whether this was kept",
 		Hint: "send it again: the same form is taken once. The log tells more under " + p.note(r, err)}
-	p.write(w, r, http.StatusInternalServerError, "action", p.actionPage(v, a, &failure{form: f, wrong: again}))
 }
 
 // unfit shows a form that no longer fits the book beside what was done meanwhile.
@@ -158,6 +162,12 @@ func (f *failure) mark(c *card) {
 	case c.Form != nil && c.Form.Kind == f.form.kind:
 		s = c.Form
 	}
+	f.onto(s)
+	c.Offer = f.offer
+}
+
+// onto marks one form.
+func (f *failure) onto(s *sheet) {
 	s.Key, s.Open = f.form.key, true
 	s.Says, s.Hint = f.wrong.Says, sentenceOf(f.wrong.Hint)
 	for i := range s.Fields {
@@ -172,7 +182,6 @@ func (f *failure) mark(c *card) {
 			s.Says, s.Hint = "", ""
 		}
 	}
-	c.Offer = f.offer
 }
 
 // choose says whether one of the options is the value.

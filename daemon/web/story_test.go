@@ -46,7 +46,7 @@ func (d *realDesk) Record(_ context.Context, e maintenance.Entry) ([]string, boo
 // stands, while the pump runs a cycle whenever it may.
 func TestTheWholeCircuit(t *testing.T) {
 	d := &realDesk{state: maintenance.NewState(), now: now.AddDate(0, -1, 0)}
-	p, err := New(d, slog.New(slog.DiscardHandler))
+	p, err := New(d, &links{}, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	s := &visit{t: t, pages: p, mux: http.NewServeMux()}
 	p.Routes(s.mux)

@@ -11,6 +11,7 @@ import (
 type frame struct {
 	Title, Tab, Style, At, Failing string
 	Demo, Refresh                  bool
+	Bare                           bool // without the ways to other pages
 }
 
 func (p *Pages) frame(title, tab string) frame {

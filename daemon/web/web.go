@@ -22,6 +22,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"strings"
 	"time"
 
 	"sumpbook/maintenance"
@@ -53,6 +54,7 @@ type View struct {
 // Pages serves the pages of one Desk.
 type Pages struct {
 	desk      Desk
+	links     Links
 	log       *slog.Logger
 	templates map[string]*template.Template
 	style     []byte
@@ -64,13 +66,13 @@ type Pages struct {
 var files embed.FS
 
 // pageNames are the templates, each a file of page/ that fills the layout.
-var pageNames = []string{"now", "action", "jars", "history", "message"}
+var pageNames = []string{"now", "action", "jars", "history", "message", "link"}
 
 // New parses every template; one that is missing or wrong is an error here, not later.
-func New(d Desk, log *slog.Logger) (*Pages, error) { return newPages(d, log, files) }
+func New(d Desk, l Links, log *slog.Logger) (*Pages, error) { return newPages(d, l, log, files) }
 
-func newPages(d Desk, log *slog.Logger, from fs.FS) (*Pages, error) {
-	p := &Pages{desk: d, log: log, templates: map[string]*template.Template{}}
+func newPages(d Desk, l Links, log *slog.Logger, from fs.FS) (*Pages, error) {
+	p := &Pages{desk: d, links: l, log: log, templates: map[string]*template.Template{}}
 	base, err := template.ParseFS(from, "page/layout.html", "page/parts.html")
 	if err != nil {
 		return nil, fmt.Errorf("parse the layout: %w", err)
@@ -104,6 +106,9 @@ func (p *Pages) routes() []route {
 		{"GET /record", p.afterRecord},
 		{"POST /record", p.record},
 		{"GET /style.css", p.styleSheet},
+		{"GET /a/{token}", p.link},
+		{"POST /a/{token}", p.answerLink},
+		{"GET /a/{token}/style.css", p.styleSheet},
 	}
 }
 
@@ -150,7 +155,7 @@ func (p *Pages) action(w http.ResponseWriter, r *http.Request) {
 	id := r.PathValue("id")
 	a, ok := v.action(id)
 	if !ok {
-		p.write(w, r, http.StatusNotFound, "message", p.gonePage(v, id, "Nothing to do here now", "This is no longer asked for: it is done, was set aside, or no longer so."))
+		p.write(w, r, http.StatusNotFound, "message", p.gonePage(v, id, "Nothing to do here now", notAsked))
 		return
 	}
 	p.write(w, r, http.StatusOK, "action", p.actionPage(v, a, nil))
@@ -184,16 +189,24 @@ func (p *Pages) show(w http.ResponseWriter, r *http.Request, page func(View) (na
 }
 
 func (p *Pages) look(w http.ResponseWriter, r *http.Request) (View, bool) {
-	v, err := p.desk.Look(r.Context())
+	v, err := p.view(r.Context())
 	if err != nil {
-		p.fault(w, r, fmt.Errorf("look at the book: %w", err))
+		p.fault(w, r, err)
 		return v, false
+	}
+	return v, true
+}
+
+func (p *Pages) view(ctx context.Context) (View, error) {
+	v, err := p.desk.Look(ctx)
+	if err != nil {
+		return v, fmt.Errorf("look at the book: %w", err)
 	}
 	if v.Zone == nil {
 		v.Zone = time.UTC
 	}
 	v.Now = v.Now.In(v.Zone)
-	return v, true
+	return v, nil
 }
 
 // write renders a whole page before it sends anything of it.
@@ -229,7 +242,11 @@ func (p *Pages) fault(w http.ResponseWriter, r *http.Request, err error) {
 func (p *Pages) note(r *http.Request, err error) string {
 	id := rand.Text()[:8]
 	if !errors.Is(err, context.Canceled) {
-		p.log.ErrorContext(r.Context(), "page", "id", id, "method", r.Method, "path", r.URL.Path, "err", err)
+		path := r.URL.Path
+		if token := r.PathValue("token"); token != "" {
+			path = strings.ReplaceAll(path, token, "…") // whoever has it can answer
+		}
+		p.log.ErrorContext(r.Context(), "page", "id", id, "method", r.Method, "path", path, "err", err)
 	}
 	return id
 }
