@@ -46,45 +46,15 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 
-	if len(k.pushChannels()) > 0 {
-		if _, err := k.phones.Keys(); err != nil { // made now, since a GET changes nothing
-			return err
-		}
-	}
-	k.brokers = k.listeners()
-	servers, addr, err := k.listen()
+	servers, addr, err := k.prepare()
 	if err != nil {
 		return err
 	}
-	k.carryLinks(addr)
-	k.repliers = k.repliersOf()
-	courier := notify.NewCourier(k.carrier, k.channels)
-	beat := newBeat(k, courier)
-
 	var parts sync.WaitGroup
-	failed := make(chan error, len(servers)+len(k.sensors)+len(k.repliers))
-	parts.Go(func() { courier.Run(ctx) })
-	parts.Go(func() { beat.Run(ctx) })
-	if k.heartbeat = newHeartbeat(s.Config.Heartbeat, k.isAlive(beat), k.clock, k.log); k.heartbeat != nil {
-		parts.Go(func() { k.heartbeat.run(ctx) })
-	}
-	for _, l := range k.brokers {
+	failed := make(chan error, len(servers)+len(k.brokers)+len(k.repliers))
+	for _, work := range k.work(servers) {
 		parts.Go(func() {
-			if err := l.run(ctx); err != nil {
-				failed <- err
-			}
-		})
-	}
-	for _, l := range k.repliers {
-		parts.Go(func() {
-			if err := l.run(ctx); err != nil {
-				failed <- err
-			}
-		})
-	}
-	for _, srv := range servers {
-		parts.Go(func() {
-			if err := srv.serve(); err != nil {
+			if err := work(ctx); err != nil {
 				failed <- err
 			}
 		})
@@ -105,6 +75,44 @@ func Serve(ctx context.Context, s Settings, ready func(addr string)) (err error)
 	err = errors.Join(err, k.keepSensors())
 	k.log.Info("stopped")
 	return err
+}
+
+// prepare makes what the daemon works with, and takes its addresses.
+func (k *Keeper) prepare() (servers []server, addr string, err error) {
+	if len(k.pushChannels()) > 0 {
+		if _, err := k.phones.Keys(); err != nil { // made now, since a GET changes nothing
+			return nil, "", err
+		}
+	}
+	k.brokers = k.listeners()
+	if servers, addr, err = k.listen(); err != nil {
+		return nil, "", err
+	}
+	k.carryLinks(addr)
+	k.repliers = k.repliersOf()
+	return servers, addr, nil
+}
+
+// work is all that the daemon does at once, each until its context ends. An error ends it all.
+func (k *Keeper) work(servers []server) (all []func(context.Context) error) {
+	courier := notify.NewCourier(k.carrier, k.channels)
+	beat := newBeat(k, courier)
+	all = append(all,
+		func(ctx context.Context) error { courier.Run(ctx); return nil },
+		func(ctx context.Context) error { beat.Run(ctx); return nil })
+	if k.heartbeat = newHeartbeat(k.settings.Config.Heartbeat, k.isAlive(beat), k.clock, k.log); k.heartbeat != nil {
+		all = append(all, func(ctx context.Context) error { k.heartbeat.run(ctx); return nil })
+	}
+	for _, l := range k.brokers {
+		all = append(all, l.run)
+	}
+	for _, l := range k.repliers {
+		all = append(all, l.run)
+	}
+	for _, srv := range servers {
+		all = append(all, func(context.Context) error { return srv.serve() })
+	}
+	return all
 }
 
 // open opens the book of a data folder with everything that belongs to it; for reading
