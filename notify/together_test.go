@@ -97,8 +97,10 @@ func TestAMergedSendThatFailsIsTriedAgainWhole(t *testing.T) {
 			return "250 queued", nil
 		}}
 		h := open(t, mail)
-		h.policy.Read = map[string]bool{"mail": true}
-		h.learn(func(f *Facts) { f.Actions = []maintenance.Action{ready(1), ready(2), ready(3)} })
+		h.learn(func(f *Facts) {
+			h.policy.Read = map[string]bool{"mail": true}
+			f.Actions = []maintenance.Action{ready(1), ready(2), ready(3)}
+		})
 		synctest.Wait()
 		require.Equal(t, 1, mail.tries)
 		require.Len(t, h.notices, 6)
