@@ -10,6 +10,7 @@ import (
 	"net"
 	netmail "net/mail"
 	"net/textproto"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -115,19 +116,20 @@ func (m *Mail) Name() string { return m.name }
 func (m *Mail) Send(ctx context.Context, msg Message) (string, error) {
 	ctx, cancel := context.WithTimeout(ctx, mailTimeout)
 	defer cancel() // closes the connection, whatever happened
+	hidden := slices.Concat(m.hidden, msg.tokens())
 	letter, err := m.letter(msg)
 	if err != nil {
-		return "", fmt.Errorf("write mail: %s: %w", m.hidden.cut(err.Error()), ErrPermanent)
+		return "", fmt.Errorf("write mail: %s: %w", hidden.cut(err.Error()), ErrPermanent)
 	}
 	said, err := m.handOver(ctx, letter)
 	if err == nil {
-		return m.hidden.cut(said), nil
+		return hidden.cut(said), nil
 	}
 	if ctx.Err() != nil {
 		err = ctx.Err()
 	}
 	where := net.JoinHostPort(m.server.Host, strconv.Itoa(m.server.Port))
-	told := fmt.Errorf("mail by %s: %s", where, m.hidden.cut(plainly(err)))
+	told := fmt.Errorf("mail by %s: %s", where, hidden.cut(plainly(err)))
 	if answer, ok := errors.AsType[*textproto.Error](err); ok && answer.Code >= 500 {
 		return "", fmt.Errorf("%w: %w", told, ErrPermanent)
 	}

@@ -60,7 +60,7 @@ func (p *Program) Send(ctx context.Context, m Message) (string, error) {
 	}
 	err = c.Wait()
 	endGroup(c)
-	return p.judge(ctx, err, secrets{}.cut(said.String()))
+	return p.judge(ctx, err, m.tokens().cut(said.String()))
 }
 
 // unstarted judges why a program did not start: the want of memory heals, a wrong path does

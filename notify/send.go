@@ -137,7 +137,7 @@ const maxDetail = 200
 func (s secrets) cut(text string) string {
 	for _, secret := range s {
 		if secret != "" {
-			text = strings.ReplaceAll(text, secret, "…")
+			text = without(text, secret)
 		}
 	}
 	text = oneLine(text)
@@ -145,6 +145,34 @@ func (s secrets) cut(text string) string {
 		return string(runes[:maxDetail]) + "…"
 	}
 	return text
+}
+
+// shortened is how much of a long secret, read from its beginning, is as good as all of it:
+// what the other end left away can be tried out.
+const shortened = 24
+
+// without hides a secret in a text, also one that blanks or line ends run through, and the
+// beginning of a long one that was cut off.
+func without(text, secret string) string {
+	var out strings.Builder
+	for i := 0; i < len(text); {
+		n, end := 0, i
+		for j := i; j < len(text) && n < len(secret); j++ {
+			if text[j] == secret[n] {
+				n, end = n+1, j+1
+			} else if n == 0 || !strings.ContainsRune(" \t\r\n", rune(text[j])) {
+				break
+			}
+		}
+		if n == len(secret) || n >= shortened {
+			out.WriteString("…")
+			i = end
+			continue
+		}
+		out.WriteByte(text[i])
+		i++
+	}
+	return out.String()
 }
 
 // oneLine turns control characters, line ends among them, into single blanks.

@@ -3,12 +3,14 @@ package notify
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -50,7 +52,7 @@ func NewWebhook(name, address, secret string) (*Webhook, error) {
 func hiddenIn(u *url.URL) secrets {
 	hidden := secrets{u.String()}
 	if password, ok := u.User.Password(); ok {
-		hidden = append(hidden, password)
+		hidden = append(hidden, password, base64.StdEncoding.EncodeToString([]byte(u.User.Username()+":"+password)))
 	}
 	if uri := u.RequestURI(); len(uri) > 1 {
 		hidden = append(hidden, uri)
@@ -94,7 +96,7 @@ func (w *Webhook) Send(ctx context.Context, m Message) (string, error) {
 	}
 	defer resp.Body.Close()
 	body, _ := io.ReadAll(io.LimitReader(resp.Body, maxAnswer)) // the status has answered already
-	said := w.hidden.cut(strings.TrimSpace(resp.Status + " " + string(body)))
+	said := slices.Concat(w.hidden, m.tokens()).cut(strings.TrimSpace(resp.Status + " " + string(body)))
 	return said, judge(resp, said, m.SentAt)
 }
 

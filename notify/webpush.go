@@ -239,7 +239,7 @@ func (w *WebPush) push(ctx context.Context, keys PushKeys, p Phone, m Message, b
 	}
 	defer resp.Body.Close()
 	answer, _ := io.ReadAll(io.LimitReader(resp.Body, maxAnswer)) // the status has answered already
-	said := hidden.cut(strings.TrimSpace(resp.Status + " " + string(answer)))
+	said := slices.Concat(hidden, m.tokens()).cut(strings.TrimSpace(resp.Status + " " + string(answer)))
 	if resp.StatusCode == http.StatusNotFound || resp.StatusCode == http.StatusGone {
 		return fmt.Errorf("%s: answered %s: %w", u.Host, said, errGone)
 	}
