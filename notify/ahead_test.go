@@ -161,3 +161,25 @@ func TestTheHouseCanBeWokenToo(t *testing.T) {
 	w.facts.Actions[0].State = maintenance.Open
 	require.Len(t, w.carries(w.facts.Actions[0].Opens), 2)
 }
+
+// Leave it, after all: the answer to the same word takes back that somebody is to be woken.
+func TestLeaveItAfterAll(t *testing.T) {
+	w := newWorld(t, comingDrain())
+	w.policy = watchful()
+	w.carries(after(evening))
+	early := Key{"drain/north/s1", Opened, -int(after(10*time.Hour).Unix() / 60), "phone"}
+	w.add(WakeMe(early, "ana", after(evening+10*time.Minute)))
+	w.add(SeenBy(early, "ana", after(evening+12*time.Minute)))
+	stop := after(15*time.Hour + 45*time.Minute)
+	w.facts.Actions[0].Opens, w.facts.Actions[0].State = stop, maintenance.Open
+	require.NotContains(t, where(w.due(stop)), "phone opened drain north")
+}
+
+// What is said again is what is open: word ahead of a night is said once.
+func TestALookAheadIsNotSaidAgain(t *testing.T) {
+	w := newWorld(t, comingDrain())
+	w.policy = watchful()
+	w.policy.Repeat = map[maintenance.Do]time.Duration{maintenance.DoDrain: time.Minute}
+	require.NotEmpty(t, w.carries(after(evening)))
+	require.Empty(t, w.carries(after(evening+10*time.Minute)))
+}

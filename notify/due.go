@@ -226,6 +226,9 @@ func (pl *planner) wanted(a *maintenance.Action, at line) (wish, bool) {
 	if m := t.get(want.step); !m.settled() {
 		return want, true
 	}
+	if want.count < 0 {
+		return want, false // word ahead of a night is said once
+	}
 	return pl.again(a, t, want)
 }
 

@@ -61,6 +61,9 @@ func (t *thread) add(n Notice) {
 	switch n.Outcome {
 	case Seen:
 		t.see(step{n.Key.Stage, n.Key.Count})
+		if n.Key.Count < 0 { // of a look-ahead: leave it, after all
+			t.woke = time.Time{}
+		}
 		return
 	case Wake:
 		t.woke = n.At

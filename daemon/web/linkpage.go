@@ -176,6 +176,9 @@ func (v View) linkSheet(l Link, a maintenance.Action, c card) (*sheet, string) {
 		s.Button, s.Fields, says = "Set it aside", v.fields("skip", e), "It is not asked for again."
 	case notify.ReplySeen:
 		s.Button, says = "I have seen it", "The reminder is not repeated. What it asks for stays to do."
+		if l.Key.Count < 0 { // word ahead of a night
+			s.Button, says = "Leave it", "Quiet hours hold the reminder until they end."
+		}
 	case notify.ReplyWake:
 		s.Button, says = "Wake me", "This night, quiet hours do not hold this reminder."
 	}
