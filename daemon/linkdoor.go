@@ -49,14 +49,16 @@ func isLink(u *url.URL) bool { return u.RawPath == "" && linkPath.MatchString(u.
 // serve leads to the page, which says itself why a link is no good.
 func (d *linkDoor) serve(w http.ResponseWriter, r *http.Request, page http.Handler) {
 	parts := linkPath.FindStringSubmatch(r.URL.Path)
+	if d.opens(parts[1]) { // whoever else knocks from there
+		page.ServeHTTP(w, r)
+		return
+	}
 	if wait := d.waits(r.RemoteAddr); wait > 0 {
 		w.Header().Set("Retry-After", strconv.Itoa(int(wait/time.Second)+1))
 		writeProblem(w, problem(http.StatusTooManyRequests, "too many links from this address were not of this book", "open the newest reminder's link in a minute"))
 		return
 	}
-	if !d.opens(parts[1]) {
-		d.failed(r.RemoteAddr)
-	}
+	d.failed(r.RemoteAddr)
 	page.ServeHTTP(w, r)
 }
 

@@ -233,13 +233,14 @@ func TestBadLinksWait(t *testing.T) {
 		require.Contains(t, w.Header().Get("Content-Type"), "text/html")
 		require.NotContains(t, w.Body.String(), "north")
 	}
-	w := d.get(good)
+	w := d.get(bad)
 	asProblem(t, w, http.StatusTooManyRequests)
 	require.Equal(t, "61", w.Header().Get("Retry-After"))
-	require.Equal(t, http.StatusTooManyRequests, d.get(good, "From", "192.0.2.9:77").Code, "by address, whatever the port")
-	require.Equal(t, 200, d.get(good, "From", "127.0.0.1:5").Code, "this machine waits for nothing")
+	require.Equal(t, http.StatusTooManyRequests, d.get(bad, "From", "192.0.2.9:77").Code, "by address, whatever the port")
+	require.Equal(t, http.StatusForbidden, d.get(bad, "From", "127.0.0.1:5").Code, "this machine waits for nothing")
+	require.Equal(t, 200, d.get(good).Code, "whoever else knocks from there is let in")
 	*d.now = d.now.Add(badLinksFor)
-	require.Equal(t, 200, d.get(good).Code)
+	require.Equal(t, http.StatusForbidden, d.get(bad).Code)
 
 	door := d.k.doorFor()
 	slots := map[int]bool{}

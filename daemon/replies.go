@@ -92,7 +92,7 @@ func (l *replier) subscribe(ctx context.Context, cm *autopaho.ConnectionManager)
 	const noRetained = 2 // MQTT 5.0, section 3.8.3.1: none are sent for a subscription
 	ctx, cancel := context.WithTimeout(ctx, 10*time.Second)
 	defer cancel()
-	subs := []paho.SubscribeOptions{{Topic: l.src.Replies, QoS: 1, RetainHandling: noRetained}}
+	subs := []paho.SubscribeOptions{{Topic: l.src.Replies, QoS: 1, RetainHandling: noRetained, RetainAsPublished: true}}
 	if _, err := cm.Subscribe(ctx, &paho.Subscribe{Subscriptions: subs}); err != nil {
 		l.heard(false, "subscribe: "+err.Error())
 		return
