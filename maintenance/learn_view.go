@@ -101,7 +101,7 @@ func (p *Pump) factorView(s *factorSpec) FactorView {
 		learned := s.rangeOf(e.Low, e.Value, e.High)
 		v.Learned = &learned
 	}
-	if s.asks && v.N >= s.least && applied.From != fromPinned {
+	if s.asks && v.N >= s.least && seen.bothSides() && applied.From != fromPinned {
 		v.Record = &Entry{Act: &PumpAct{Pump: p.Name, SettleFactor: num(rounded(e.Value))}}
 	}
 	for i, x := range seen.Seen {

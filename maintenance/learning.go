@@ -35,6 +35,7 @@ type factorSpec struct {
 func init() {
 	for i := range factorSpecs {
 		factorSpecs[i].assumed = factorSpecs[i].prior.Estimate(nil)
+		factorSpecs[i].assumed.Value = 1 // the prior's median, exactly
 	}
 }
 
@@ -150,6 +151,15 @@ func (p *Pump) learned(name string, f *Factor) {
 	if spec := factorSpecOf(name); !spec.asks { // of one that waits for a yes, who asks to see it reckons it
 		f.Estimate = f.estimate(spec.prior)
 	}
+}
+
+// bothSides says whether verdicts bound the factor from both sides: of oil that was always
+// clear when somebody looked, nobody knows how much sooner it was.
+func (f Factor) bothSides() bool {
+	has := func(b learn.Bound) bool {
+		return slices.ContainsFunc(f.Seen, func(x Seen) bool { return x.Bound == b || x.Bound == learn.Exact })
+	}
+	return has(learn.AtLeast) && has(learn.AtMost)
 }
 
 func (f Factor) estimate(prior learn.Prior) learn.Estimate {

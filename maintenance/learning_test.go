@@ -233,6 +233,15 @@ func TestVerdictsTeachWhatSettlingNeeds(t *testing.T) {
 		require.InDelta(t, 0.5, f.Seen[0].Ratio, 0.05)
 		require.Equal(t, 1, b.tell("inspect vessel=jar-2 look=milky").factor("settling").N, "the newer verdict stands")
 	})
+	t.Run("oil that was always clear when looked at proposes nothing", func(t *testing.T) {
+		b := kitchen(t).tell("lot lot=lot-1 vessel=can-1 grams=4000")
+		for range 6 {
+			b.ran(24).tell("drain pump=north to=jar-1").after(90).tell("inspect vessel=jar-1 look=clear",
+				"discard from=jar-1", "pour from=can-1 to=jar-2 grams=600", "fill pump=north from=jar-2")
+		}
+		require.Equal(t, 6, b.factor("settling").N)
+		require.Nil(t, b.factor("settling").Record)
+	})
 	t.Run("what tells nothing", func(t *testing.T) {
 		b := kitchen(t).ran(24).tell("drain pump=north to=jar-1", "inspect vessel=jar-1 look=hazy", "inspect vessel=can-1 look=clear")
 		require.Zero(t, b.after(90).tell("inspect vessel=jar-1 look=dark", "inspect vessel=jar-1 colour=3").factor("settling").N)

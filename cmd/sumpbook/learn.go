@@ -41,7 +41,7 @@ func (r reader) factor(s *sheet, f maintenance.FactorView) {
 	case f.Record != nil:
 		s.row("  to apply it", r.command(*f.Record))
 	case f.From == "assumed" && f.Asks:
-		s.row("  applied", fmt.Sprintf("proposed from %d times on, and applied after your yes", f.Least))
+		s.row("  applied", fmt.Sprintf("proposed from %d times on, cloudy and clear looks among them, and applied after your yes", f.Least))
 	case f.From == "assumed":
 		s.row("  applied", fmt.Sprintf("from %d times on", f.Least))
 	}
