@@ -25,6 +25,9 @@ func (d desk) Look(context.Context) (web.View, error) {
 		State: st.State.View(d.book.rules, st.At, st.Seq, st.Head), Actions: maintenance.Next(st.State, d.book.rules, st.At),
 	}
 	v.Working = func(id string) (maintenance.Working, bool) { return maintenance.Why(st.State, d.book.rules, st.At, id) }
+	if len(d.pushChannels()) > 0 {
+		v.NoPush = d.whyNoPush
+	}
 	for name := range d.outbox.Failing() {
 		v.Failing = append(v.Failing, name)
 	}

@@ -143,6 +143,8 @@ func TestWhereThePageCanOfferPush(t *testing.T) {
 		v := asView[PushView](t, send(page0(t, k), "GET", "/api/v1/push", "", "Host", host))
 		require.Equal(t, why == "", v.Offered, host)
 		require.Contains(t, v.Why, why, host)
+		page := send(page0(t, k), "GET", "/", "", "Host", host).Body.String()
+		require.Equal(t, why != "", strings.Contains(page, "Push is offered only over https"), "the page says why it offers none: %s", host)
 	}
 	c.BaseURL = "http://book.example.org"
 	k, _ := newTestKeeper(t, c)

@@ -33,6 +33,7 @@ type nowPage struct {
 	Then  []line
 	Pumps []pump
 	Jars  []jar
+	Push  string // why this phone cannot be pushed to
 }
 
 type actionPage struct {
@@ -68,6 +69,9 @@ type jar struct {
 
 func (p *Pages) nowPage(v View, r *http.Request) nowPage {
 	n := nowPage{Saved: p.saved(v, r), Empty: len(v.State.Pumps)+len(v.State.Vessels) == 0, Pumps: v.pumps(), Jars: v.fullJars()}
+	if v.NoPush != nil {
+		n.Push = v.NoPush(r)
+	}
 	open, rest := split(v.Actions)
 	title := "Nothing to do now"
 	switch {

@@ -48,6 +48,7 @@ type View struct {
 	Recent  []maintenance.Entry  // newest first, at most 30
 	Failing []string             // channels that fail now
 	Demo    bool
+	NoPush  func(*http.Request) string                      // why a phone that asks so cannot be pushed to, or empty; nil: nobody wants that
 	Working func(action string) (maintenance.Working, bool) // nil: no working is shown
 }
 
