@@ -40,14 +40,30 @@ func init() {
 }
 
 var factorSpecs = []factorSpec{
-	{factorCarry, "carry_over_factor", 1, "1", "g", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.25}, 3, false,
-		"water that came over, of what speed, trap and hours say", "log-normal about 1, spread 0.5 in ln, one weighing 0.25: rule of this project, no source", learn.Estimate{}},
-	{factorCool, "cool_tau_min", physics.DefaultCoolTauMin, "min", "min", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.1}, 1, false,
-		"time constant of the stopped pump's cooling", "60 min (common practice, no source), spread 0.5 in ln, one reading 0.1 beside the thermometer's own: rule of this project, no source", learn.Estimate{}},
-	{factorSettle, "settling_factor", 1, "1", "1", learn.Prior{SDLog: 0.5, NoiseSDLog: 0.3}, 5, true,
-		"time to settle, of what Stokes' law says for settle_um", "log-normal about 1, spread 0.5 in ln, one jar 0.3: rule of this project, no source", learn.Estimate{}},
-	{factorMedium, "medium_factor", freshMediumMinG * 100, "min/100 g", "min/100 g", learn.Prior{SDLog: 1, NoiseSDLog: 0.3}, 3, false,
-		"minutes for 100 g of this pump's oil through a fresh medium, at the viscosity of 20 °C", "30 min, spread 1 in ln, one timed pass 0.3: common practice, no source", learn.Estimate{}},
+	{
+		name: factorCarry, pin: "carry_over_factor", base: 1, unit: "1", seenUnit: "g",
+		prior: learn.Prior{SDLog: 0.5, NoiseSDLog: 0.25}, least: 3,
+		means: "water that came over, of what speed, trap and hours say",
+		basis: "log-normal about 1, spread 0.5 in ln, one weighing 0.25: rule of this project, no source",
+	},
+	{
+		name: factorCool, pin: "cool_tau_min", base: physics.DefaultCoolTauMin, unit: "min", seenUnit: "min",
+		prior: learn.Prior{SDLog: 0.5, NoiseSDLog: 0.1}, least: 1,
+		means: "time constant of the stopped pump's cooling",
+		basis: "60 min (common practice, no source), spread 0.5 in ln, one reading 0.1 beside the thermometer's own: rule of this project, no source",
+	},
+	{
+		name: factorSettle, pin: "settling_factor", base: 1, unit: "1", seenUnit: "1",
+		prior: learn.Prior{SDLog: 0.5, NoiseSDLog: 0.3}, least: 5, asks: true,
+		means: "time to settle, of what Stokes' law says for settle_um",
+		basis: "log-normal about 1, spread 0.5 in ln, one jar 0.3: rule of this project, no source",
+	},
+	{
+		name: factorMedium, pin: "medium_factor", base: freshMediumMinG * 100, unit: "min/100 g", seenUnit: "min/100 g",
+		prior: learn.Prior{SDLog: 1, NoiseSDLog: 0.3}, least: 3,
+		means: "minutes for 100 g of this pump's oil through a fresh medium, at the viscosity of 20 °C",
+		basis: "30 min, spread 1 in ln, one timed pass 0.3: common practice, no source",
+	},
 }
 
 const (
@@ -122,7 +138,9 @@ func (p *Pump) saw(name string, x Seen) {
 	}
 	f := p.Learning.of(name)
 	f.Seen = bounded(f.Seen, x, maxSeen)
-	p.learned(name, f)
+	if spec := factorSpecOf(name); !spec.asks { // of one that waits for a yes, who asks to see it reckons it
+		f.Estimate = f.estimate(spec.prior)
+	}
 }
 
 // judged adds a verdict on oil that stood. Of one jar there is one observation: the latest
@@ -145,12 +163,6 @@ func (p *Pump) judged(x Seen) {
 		return // it was clear before: what it shows now is of another cause
 	}
 	f.Seen = slices.Concat(f.Seen[:i], f.Seen[i+1:], []Seen{x})
-}
-
-func (p *Pump) learned(name string, f *Factor) {
-	if spec := factorSpecOf(name); !spec.asks { // of one that waits for a yes, who asks to see it reckons it
-		f.Estimate = f.estimate(spec.prior)
-	}
 }
 
 // bothSides says whether verdicts bound the factor from both sides: of oil that was always
